@@ -1,0 +1,147 @@
+"""One entry: who noted what, when it happened, and the hash that ties it to its neighbours."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+from pydantic import ValidationError
+
+from pinset.journal.kinds import KINDS, plain
+
+
+class Fault(NamedTuple):
+    """What is wrong with something offered: where, what was needed, what came, how to mend it."""
+
+    where: str
+    needed: str
+    came: str
+    mend: str = ""
+
+    def __str__(self) -> str:
+        mend = f" {self.mend}" if self.mend else ""
+        return f"{self.where}: needed {self.needed}; came {self.came}.{mend}"
+
+
+class NotAnEntry(ValueError):
+    """What was offered cannot be kept as it is."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        super().__init__("\n".join(str(fault) for fault in faults))
+        self.faults = faults
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A dated note, as it was made. Nothing of it is ever changed; a later entry may replace it."""
+
+    id: str
+    farm: str
+    kind: str
+    at: str
+    noted_at: str
+    by: str
+    body: dict[str, Any]
+    version: int = 1
+    device: str = ""
+    device_seq: int = 0
+    replaces: str | None = None
+    attachments: tuple[str, ...] = field(default=())
+
+    @property
+    def canonical(self) -> str:
+        """The entry as one line of JSON with sorted keys: what is hashed, and what a repeat must equal."""
+        return canonical_json({
+            "at": self.at, "attachments": list(self.attachments), "body": self.body, "by": self.by,
+            "device": self.device, "device_seq": self.device_seq, "farm": self.farm, "id": self.id,
+            "kind": self.kind, "noted_at": self.noted_at, "replaces": self.replaces, "version": self.version,
+        })  # fmt: skip
+
+
+def canonical_json(value: Any) -> str:
+    """JSON in one fixed spelling."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a text, in hexadecimal."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def link(previous: str, canonical: str, kept_at: str) -> str:
+    """The hash of an entry in its farm's chain: over the hash before it, the entry, and when it was kept."""
+    return digest(f"{previous}\n{kept_at}\n{canonical}")
+
+
+def checked(entry: Entry) -> Entry:
+    """The entry with its body validated and in canonical form; raises NotAnEntry with every fault found."""
+    faults = [*_envelope_faults(entry)]
+    if entry.kind not in KINDS:
+        raise NotAnEntry([*faults, Fault("kind", f"one of {', '.join(KINDS)}", repr(entry.kind))])
+    try:
+        body = KINDS[entry.kind].model_validate(entry.body)
+    except ValidationError as fault:
+        faults += body_faults(fault)
+    if faults:
+        raise NotAnEntry(faults)
+    return replace(entry, body=plain(body))
+
+
+def body_faults(error: ValidationError) -> list[Fault]:
+    """The faults of a body in the grower's terms."""
+    return [
+        Fault(".".join(map(str, one["loc"])) or "entry", one["msg"].removeprefix("Value error, "), repr(one["input"])[:80])
+        for one in error.errors(include_url=False, include_context=False)
+    ]
+
+
+def _envelope_faults(entry: Entry) -> list[Fault]:
+    faults = [
+        Fault(name, "a date and time with its offset, as 2026-03-02T09:30:00+01:00", repr(text))
+        for name, text in (("at", entry.at), ("noted_at", entry.noted_at))
+        if not _is_moment(text)
+    ]
+    for name, text in (("id", entry.id), ("replaces", entry.replaces)):
+        if text is not None and not _is_id(text):
+            faults.append(Fault(name, "a UUID in lower case", repr(text)))
+    if entry.replaces == entry.id:
+        faults.append(Fault("replaces", "the id of another entry", "its own"))
+    if not 1 <= len(entry.by) <= 120:
+        faults.append(Fault("by", "who noted it, 1 to 120 characters", repr(entry.by)[:80]))
+    return faults
+
+
+def _is_moment(text: str) -> bool:
+    try:
+        return datetime.fromisoformat(text).tzinfo is not None
+    except ValueError:
+        return False
+
+
+def _is_id(text: str) -> bool:
+    try:
+        return str(uuid.UUID(text)) == text
+    except ValueError:
+        return False
+
+
+def seconds(moment: str) -> int:
+    """Unix seconds of a moment with its offset.
+
+    >>> seconds("1970-01-02T01:00:00+01:00")
+    86400
+    """
+    return int(datetime.fromisoformat(moment).timestamp())
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment as UTC text to the millisecond.
+
+    >>> utc_text(datetime(2026, 3, 2, 9, 30, tzinfo=UTC))
+    '2026-03-02T09:30:00.000Z'
+    """
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
