@@ -1,0 +1,155 @@
+"""One farm's record as one thing: keep a note, read the ledger, ask a question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, Self
+
+from pinset.journal import said
+from pinset.journal.codes import new_id
+from pinset.journal.entry import Entry, Fault, utc_text
+from pinset.journal.farms import FarmSettings, add_farm, find_farm, settings
+from pinset.journal.keep import Kept, Outcome, chain_faults, find, keep
+from pinset.journal.store import Connection, Store, create, open_store
+from pinset.ledger import build
+from pinset.ledger.read import Reader
+
+if TYPE_CHECKING:
+    from pinset.questions.answer import Answer
+
+
+class Farm:
+    """A farm's record, open. Close it, or use it in a ``with`` block."""
+
+    def __init__(self, store: Store, farm: FarmSettings) -> None:
+        self.store, self.settings = store, farm
+
+    @classmethod
+    def start(
+        cls,
+        folder: Path,
+        name: str,
+        currency: str = "EUR",
+        zone: str = "UTC",
+        decimal_mark: Literal[".", ","] = ".",
+        now: datetime | None = None,
+    ) -> Self:
+        """Make a new record in a folder."""
+        store = create(folder)
+        farm = settings(name, currency, zone, decimal_mark, utc_text(now or datetime.now(UTC)))
+        with store.transaction() as connection:
+            build.create(connection)
+            add_farm(connection, farm)
+        return cls(store, farm)
+
+    @classmethod
+    def open(cls, folder: Path, name: str | None = None) -> Self:
+        """Open the record in a folder; a ledger of an older make is made again first."""
+        store = open_store(folder)
+        with store.read() as connection:
+            farm = find_farm(connection, name)
+            current = build.is_current(connection)
+        opened = cls(store, farm)
+        if not current:
+            opened.rebuild()
+        return opened
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the record."""
+        self.store.close()
+
+    def note(
+        self,
+        kind: str,
+        words: Mapping[str, str],
+        at: str = "",
+        by: str = "grower",
+        replaces: str | None = None,
+        device: str = "",
+    ) -> Outcome:
+        """Note one thing in words, as on the command line: ``note("pick", {"unit": "A-01", "weight": "0.3kg"})``."""
+        body = said.body_said(kind, words, self.settings.minor_digits, self.settings.decimal_mark)
+        return self.keep([self.entry(kind, body, at, by, replaces, device)])[0]
+
+    def entry(
+        self,
+        kind: str,
+        body: dict[str, Any],
+        at: str = "",
+        by: str = "grower",
+        replaces: str | None = None,
+        device: str = "",
+    ) -> Entry:
+        """A new entry of this farm, not kept yet."""
+        now = datetime.now(UTC)
+        moment = said.moment_said(at, self.settings.zone, now)
+        return Entry(new_id(), self.settings.id, kind, moment, utc_text(now), by, body, device=device, replaces=replaces)
+
+    def keep(self, entries: Iterable[Entry]) -> list[Outcome]:
+        """Offer entries; each is answered by itself, once the disk has it."""
+
+        def apply(connection: Connection, fresh: Sequence[Entry]) -> Mapping[str, Sequence[str]]:
+            return build.apply(connection, self.settings.id, fresh)
+
+        return keep(self.store, self.settings, entries, apply)
+
+    def find(self, entry_id: str) -> Kept | None:
+        """The kept entry with this id, or None."""
+        with self.store.read() as connection:
+            return find(connection, self.settings.id, entry_id)
+
+    @contextmanager
+    def reader(self) -> Iterator[Reader]:
+        """The ledger, unchanging while the block lasts."""
+        with self.store.read() as connection:
+            yield Reader(connection, self.settings)
+
+    def rebuild(self, progress: Callable[[int], None] = lambda done: None) -> int:
+        """Drop the ledger and make it again from the journal; returns how many entries were read."""
+        with self.store.transaction() as connection:
+            farms = [row[0] for row in connection.execute("SELECT id FROM farm ORDER BY id").fetchall()]
+            return build.rebuild(connection, farms, progress)
+
+    def verify(self) -> list[Fault]:
+        """Every way in which the record is not as it was kept; empty when all holds."""
+        with self.store.read() as connection:
+            found = [row[0] for row in connection.execute("PRAGMA integrity_check").fetchall()]
+            faults = [Fault("file", "a sound file", words) for words in found if words != "ok"]
+            faults += chain_faults(connection, self.settings)
+            before = build.fingerprint(connection, self.settings.id)
+        return faults + self._replay_faults(before)
+
+    def _replay_faults(self, before: str) -> list[Fault]:
+        """A full replay in a transaction that is taken back must give the ledger that stands."""
+        after = ""
+        try:
+            with self.store.transaction() as connection:
+                build.rebuild(connection, [self.settings.id])
+                after = build.fingerprint(connection, self.settings.id)
+                raise _TakeBack
+        except _TakeBack:
+            pass
+        if before == after:
+            return []
+        mend = "Make it again with: pinset rebuild"
+        return [Fault("ledger", f"the rows of a full replay, {after[:12]}", f"other rows, {before[:12]}", mend)]
+
+    def ask(self, question: str, **options: Any) -> Answer:
+        """Ask one of the questions: ``farm.ask("yields")``."""
+        from pinset.questions.catalogue import find_question
+
+        with self.reader() as ledger:
+            return find_question(question).answer(ledger, **options)
+
+
+class _TakeBack(Exception):
+    """Ends a transaction whose work is not to be kept."""

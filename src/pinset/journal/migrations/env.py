@@ -1,0 +1,27 @@
+"""Runs the journal's migrations over the database that `pinset.journal.store.migrate` names."""
+
+from alembic import context
+from sqlalchemy import create_engine, event
+
+
+def _run() -> None:
+    engine = create_engine(f"sqlite:///{context.config.attributes['path']}")
+
+    @event.listens_for(engine, "connect")
+    def _by_hand(connection, _record) -> None:  # type: ignore[no-untyped-def]
+        connection.isolation_level = None  # the driver would commit before each change of schema
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection) -> None:  # type: ignore[no-untyped-def]
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    with engine.connect() as connection:
+        context.configure(connection=connection, render_as_batch=True, transaction_per_migration=True)
+        with context.begin_transaction():
+            context.run_migrations()
+    engine.dispose()
+
+
+_run()

@@ -1,0 +1,230 @@
+"""Keeping the ledger in step with the journal: entry by entry as they come, or all of it anew."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+
+from pinset.journal.entry import Entry, seconds
+from pinset.journal.keep import find, kept
+from pinset.journal.store import Connection
+from pinset.ledger import force
+from pinset.ledger.rows import claimed, rows, subjects
+from pinset.ledger.tables import INSERT, TABLES, Claim, Row, create_sql, table_name
+
+# Raised whenever a table or the meaning of an entry changes: an older ledger is dropped and made again.
+LEDGER_VERSION = 1
+CHUNK = 5_000
+
+
+def is_current(connection: Connection) -> bool:
+    """Whether the ledger's tables are there and of this version."""
+    found = connection.execute("SELECT name FROM sqlite_master WHERE name = 'ledger_version'").fetchone()
+    if found is None:
+        return False
+    return bool(connection.execute("SELECT version FROM ledger_version").fetchone() == (LEDGER_VERSION,))
+
+
+def drop(connection: Connection) -> None:
+    """Take the whole ledger away. Nothing noted is lost: the journal has it all."""
+    for name in [*map(table_name, TABLES), "ledger_version"]:
+        connection.execute(f"DROP TABLE IF EXISTS {name}")
+
+
+def create(connection: Connection) -> None:
+    """Make the ledger's empty tables."""
+    for table in TABLES:
+        for statement in create_sql(table):
+            connection.execute(statement)
+    connection.execute("CREATE TABLE ledger_version (version INTEGER NOT NULL) STRICT")
+    connection.execute("INSERT INTO ledger_version VALUES (?)", (LEDGER_VERSION,))
+
+
+def rebuild(connection: Connection, farms: Iterable[str], progress: Callable[[int], None] = lambda done: None) -> int:
+    """Drop the ledger and make it again from the journal; returns how many entries were read."""
+    drop(connection)
+    create(connection)
+    return sum(_refill(connection, farm, progress) for farm in farms)
+
+
+def _refill(connection: Connection, farm: str, progress: Callable[[int], None]) -> int:
+    standing = in_force(connection, farm)
+    batch: list[Row] = []
+    done = 0
+    for one in kept(connection, farm):
+        done += 1
+        if one.entry.id in standing:
+            batch += rows(one.entry)
+        elif one.entry.id in standing.ends:
+            batch += _claim_only(one.entry)
+        if done % CHUNK == 0:
+            _insert(connection, batch)
+            batch = []
+            progress(done)
+    _insert(connection, batch)
+    progress(done)
+    return done
+
+
+class Standing(set[str]):
+    """The ids in force, and beside them the ends of families, which keep their claim even where another holds it."""
+
+    ends: set[str]
+
+
+def in_force(connection: Connection, farm: str) -> Standing:
+    """The ids of a farm's entries in force."""
+    claims = ("make", "receive", "draw", "pack", "mix", "treat")
+    marks = ", ".join("?" * len(claims))
+    replaced = connection.execute(
+        "SELECT id, replaces, noted_at, kind, body FROM entry WHERE farm = ? AND (replaces IS NOT NULL OR id IN"
+        " (SELECT replaces FROM entry WHERE farm = ? AND replaces IS NOT NULL))",
+        (farm, farm),
+    ).fetchall()
+    claiming = connection.execute(
+        f"SELECT id, replaces, noted_at, kind, body FROM entry WHERE farm = ? AND kind IN ({marks})", (farm, *claims)
+    ).fetchall()
+    noted = {row[0]: _noted(*row) for row in (*replaced, *claiming)}
+    standing = Standing(force.in_force(noted.values()))
+    standing.ends = {found[0].id for family in force.families(noted.values()) if (found := force.ends(family))}
+    others = connection.execute("SELECT id FROM entry WHERE farm = ?", (farm,)).fetchall()
+    standing.update(row[0] for row in others if row[0] not in noted)
+    return standing
+
+
+def _noted(entry_id: str, replaces: str | None, noted_at: str, kind: str, body: str) -> force.Noted:
+    probe = Entry(entry_id, "", kind, "", noted_at, "", json.loads(body))
+    return force.Noted(entry_id, replaces, seconds(noted_at), claimed(probe))
+
+
+def apply(connection: Connection, farm: str, entries: Sequence[Entry]) -> dict[str, list[str]]:
+    """Bring the ledger up to date with entries just kept; returns, for those that wait, what has not arrived yet."""
+    fresh: list[Row] = []
+    codes: set[str] = set()
+    for entry in entries:
+        code = claimed(entry)
+        if _stands_alone(connection, entry) and (code is None or _is_free(connection, farm, code, codes)):
+            fresh += rows(entry)
+        else:
+            _insert(connection, fresh)
+            fresh = []
+            _settle(connection, farm, entry)
+    _insert(connection, fresh)
+    return _missing(connection, farm, entries)
+
+
+def _stands_alone(connection: Connection, entry: Entry) -> bool:
+    if entry.replaces is not None:
+        return False
+    corrected = connection.execute(
+        "SELECT 1 FROM entry WHERE farm = ? AND replaces = ? LIMIT 1", (entry.farm, entry.id)
+    ).fetchone()
+    return corrected is None
+
+
+def _is_free(connection: Connection, farm: str, code: str, given: set[str]) -> bool:
+    if code in given:
+        return False
+    given.add(code)
+    return connection.execute("SELECT 1 FROM claim WHERE farm = ? AND code = ?", (farm, code)).fetchone() is None
+
+
+def _settle(connection: Connection, farm: str, entry: Entry) -> None:
+    """The slow road: a correction, a corrected entry that arrives late, or a code given twice."""
+    family = _family(connection, farm, entry)
+    found = force.ends(_as_noted(one) for one in family.values())
+    codes = {code for one in family.values() if (code := claimed(one)) is not None}
+    for one in family.values():
+        _remove(connection, farm, one.id)
+    if found:
+        end = family[found[0].id]
+        _insert(connection, _claim_only(end) or rows(end))
+    for code in sorted(codes):
+        _hand_over(connection, farm, code)
+
+
+def _family(connection: Connection, farm: str, entry: Entry) -> dict[str, Entry]:
+    family: dict[str, Entry] = {}
+    asked: set[str] = set()
+    ask = [entry.id]
+    while ask:
+        entry_id = ask.pop()
+        if entry_id in asked:
+            continue
+        asked.add(entry_id)
+        one = find(connection, farm, entry_id)
+        if one is not None:
+            family[entry_id] = one.entry
+            ask += [one.entry.replaces] if one.entry.replaces else []
+        ask += _correctors(connection, farm, entry_id)
+    return family
+
+
+def _correctors(connection: Connection, farm: str, entry_id: str) -> list[str]:
+    found = connection.execute("SELECT id FROM entry WHERE farm = ? AND replaces = ?", (farm, entry_id)).fetchall()
+    return [row[0] for row in found]
+
+
+def _as_noted(entry: Entry) -> force.Noted:
+    return force.Noted(entry.id, entry.replaces, seconds(entry.noted_at), claimed(entry))
+
+
+def _claim_only(entry: Entry) -> list[Row]:
+    return [row for row in rows(entry) if isinstance(row, Claim)]
+
+
+def _hand_over(connection: Connection, farm: str, code: str) -> None:
+    """Give a code's rows to the earliest noted of those who claim it."""
+    claimants = connection.execute(
+        "SELECT entry FROM claim WHERE farm = ? AND code = ? ORDER BY noted_at, entry", (farm, code)
+    ).fetchall()
+    for n, (entry_id,) in enumerate(claimants):
+        kept_entry = find(connection, farm, entry_id)
+        assert kept_entry is not None, "a claim without its entry"
+        _remove(connection, farm, entry_id)
+        _insert(connection, rows(kept_entry.entry) if n == 0 else _claim_only(kept_entry.entry))
+
+
+def _remove(connection: Connection, farm: str, entry_id: str) -> None:
+    for table in TABLES:
+        connection.execute(f"DELETE FROM {table_name(table)} WHERE farm = ? AND entry = ?", (farm, entry_id))
+
+
+def _insert(connection: Connection, made: Sequence[Row]) -> None:
+    by_table: dict[type[Row], list[Row]] = defaultdict(list)
+    for row in made:
+        by_table[type(row)].append(row)
+    for table, some in by_table.items():
+        connection.executemany(INSERT[table], some)
+
+
+def _missing(connection: Connection, farm: str, entries: Sequence[Entry]) -> dict[str, list[str]]:
+    waiting: dict[str, list[str]] = {}
+    known: dict[tuple[str, str], bool] = {}
+    for entry in entries:
+        for subject in subjects(entry):
+            if subject not in known:
+                known[subject] = _exists(connection, farm, *subject)
+            if not known[subject]:
+                waiting.setdefault(entry.id, []).append(subject[1])
+    return waiting
+
+
+def _exists(connection: Connection, farm: str, level: str, code: str) -> bool:
+    if level == "room":
+        return True  # a room needs no definition to be spoken of
+    sql = f"SELECT 1 FROM {level} WHERE farm = ? AND code = ? LIMIT 1"
+    return connection.execute(sql, (farm, code)).fetchone() is not None
+
+
+def fingerprint(connection: Connection, farm: str) -> str:
+    """One hash over every row of a farm's ledger: equal fingerprints mean equal ledgers."""
+    whole = hashlib.sha256()
+    for table in TABLES:
+        whole.update(table_name(table).encode())
+        listed = connection.execute(f"SELECT * FROM {table_name(table)} WHERE farm = ? ORDER BY entry, n", (farm,))
+        for row in listed:
+            whole.update(repr(tuple(row)).encode())
+    return whole.hexdigest()

@@ -1,0 +1,44 @@
+"""Reading the ledger: one farm's rows, in one unchanging view."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TypeVar
+
+from pinset.journal.farms import FarmSettings
+from pinset.journal.store import Connection
+from pinset.ledger.tables import Row, table_name
+
+R = TypeVar("R", bound=Row)
+_MOST_MARKS = 500
+
+
+class Reader:
+    """One farm's ledger while a question is answered."""
+
+    def __init__(self, connection: Connection, farm: FarmSettings) -> None:
+        self._connection = connection
+        self.farm = farm
+
+    def rows(self, table: type[R], **equals: str | int | None) -> list[R]:
+        """Every row of a table whose columns equal what is given, in the order noted."""
+        where = "".join(f' AND "{column}" = ?' for column in equals)
+        return self._select(table, where, list(equals.values()))
+
+    def of(self, table: type[R], column: str, values: Iterable[str]) -> list[R]:
+        """The rows of a table whose column holds one of the values."""
+        wanted = sorted(set(values))
+        found: list[R] = []
+        for start in range(0, len(wanted), _MOST_MARKS):
+            some = wanted[start : start + _MOST_MARKS]
+            found += self._select(table, f' AND "{column}" IN ({", ".join("?" * len(some))})', some)
+        return found
+
+    def _select(self, table: type[R], where: str, values: list[str | int | None] | list[str]) -> list[R]:
+        sql = f"SELECT * FROM {table_name(table)} WHERE farm = ?{where} ORDER BY entry, n"
+        return [table(*row) for row in self._connection.execute(sql, (self.farm.id, *values))]
+
+    def count(self, table: type[Row]) -> int:
+        """How many rows a table has."""
+        sql = f"SELECT count(*) FROM {table_name(table)} WHERE farm = ?"
+        return int(self._connection.execute(sql, (self.farm.id,)).fetchone()[0])

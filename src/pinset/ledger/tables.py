@@ -1,0 +1,316 @@
+"""The ledger's tables. Each row is one NamedTuple; the SQL to make, fill and read its table derives from it.
+
+Every row names its farm, the entry it came from, and its number within that entry. Moments are Unix seconds (UTC).
+"""
+
+from __future__ import annotations
+
+import types
+from typing import Any, NamedTuple, Union, get_args, get_origin, get_type_hints
+
+
+class Definition(NamedTuple):
+    """A version of a room, strain, ingredient, recipe, person, product or trial; ``body`` is its JSON."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    what: str
+    name: str
+    body: str
+
+
+class Price(NamedTuple):
+    """What something costs from a day on."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    name: str
+    amount_minor: int
+    per: str
+
+
+class Lot(NamedTuple):
+    """Something in stock: received, drawn (spawn) or packed."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    code: str
+    what: str
+    item: str
+    strain: str | None
+    carrier: str | None
+    passage: int | None
+    weight_mg: int | None
+    number: int | None
+    cost_minor: int | None
+    moisture: float | None
+    supplier: str | None
+    supplier_lot: str | None
+    origin: str
+
+
+class Link(NamedTuple):
+    """Something went into something: a lot into a lot, mix or batch, a batch into a sale lot."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    parent: str
+    child: str
+    child_kind: str
+    weight_mg: int | None
+
+
+class MixMade(NamedTuple):
+    """A mix."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    code: str
+    recipe: str | None
+    water_mg: int | None
+    total_mg: int | None
+    moisture: float | None
+
+
+class Load(NamedTuple):
+    """Units or substrate treated together."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    code: str
+    method: str
+    celsius: float | None
+    held_min: int | None
+    energy_kwh: float | None
+
+
+class Batch(NamedTuple):
+    """Units made from one mix on one day. ``arm`` is the whole batch's; mixed batches have it per unit."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    code: str
+    units: int
+    fill_mg: int | None
+    strain: str | None
+    recipe: str | None
+    mix: str | None
+    moisture: float | None
+    load: str | None
+    room: str | None
+    trial: str | None
+    arm: str | None
+    container: str | None
+
+
+class Unit(NamedTuple):
+    """One bag, block, column, bucket or bottle."""
+
+    farm: str
+    entry: str
+    n: int
+    code: str
+    batch: str
+    arm: str | None
+
+
+class Stay(NamedTuple):
+    """From this moment on a unit or a batch stood in a room."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    level: str
+    subject: str
+    room: str
+    shelf: str | None
+
+
+class Seen(NamedTuple):
+    """A look at a unit, a batch or a room."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    level: str
+    subject: str
+    run: float | None
+    looked_at: int | None
+    pinning: int | None
+
+
+class SignSeen(NamedTuple):
+    """A sign that something is off."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    level: str
+    subject: str
+    sign: str
+    affected: int | None
+
+
+class Picked(NamedTuple):
+    """A weight picked. An entry that names several units together is shared evenly, and says so in ``shared``."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    level: str
+    subject: str
+    weight_mg: int
+    flush: int | None
+    grade: str | None
+    shared: int
+
+
+class Culled(NamedTuple):
+    """Units thrown out."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    level: str
+    subject: str
+    reason: str
+    number: int | None
+
+
+class Labour(NamedTuple):
+    """Time worked, from a work entry or from the minutes that another entry names."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    task: str
+    minutes: int
+    person: str | None
+    level: str
+    subject: str | None
+
+
+class Delivery(NamedTuple):
+    """A delivery or sale."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    buyer: str
+    weight_mg: int
+    lot: str | None
+    product: str | None
+    amount_minor: int | None
+
+
+class Cleaned(NamedTuple):
+    """A room cleaned."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    room: str
+    method: str | None
+
+
+class Counted(NamedTuple):
+    """Stock counted."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    lot: str
+    weight_mg: int | None
+    number: int | None
+
+
+class Remark(NamedTuple):
+    """Words noted, by themselves or beside another entry."""
+
+    farm: str
+    entry: str
+    n: int
+    at: int
+    kind: str
+    about: str | None
+    text: str
+
+
+class Claim(NamedTuple):
+    """An entry in force that gives a code to something; the earliest noted holds the code."""
+
+    farm: str
+    entry: str
+    n: int
+    code: str
+    noted_at: int
+
+
+Row = (
+    Definition | Price | Lot | Link | MixMade | Load | Batch | Unit | Stay | Seen | SignSeen | Picked | Culled | Labour
+    | Delivery | Cleaned | Counted | Remark | Claim
+)  # fmt: skip
+TABLES: tuple[type[Row], ...] = get_args(Row)
+
+# What each table is looked up by, besides its entry.
+_LOOKUPS: dict[type[Row], tuple[str, ...]] = {
+    Lot: ("code",), Link: ("parent", "child"), MixMade: ("code",), Load: ("code",), Batch: ("code", "at"),
+    Unit: ("code", "batch"), Stay: ("subject",), Seen: ("subject",), SignSeen: ("subject",), Picked: ("subject",),
+    Culled: ("subject",), Claim: ("code",), Definition: ("what",), Price: ("name",),
+}  # fmt: skip
+_SQL_TYPES = {str: "TEXT", int: "BIGINT", float: "REAL"}
+
+
+def table_name(table: type[Row]) -> str:
+    """The table's name in the database.
+
+    >>> table_name(SignSeen), table_name(Lot)
+    ('sign_seen', 'lot')
+    """
+    name = "".join(f"_{sign.lower()}" if sign.isupper() else sign for sign in table.__name__)
+    return name.removeprefix("_")
+
+
+def create_sql(table: type[Row]) -> list[str]:
+    """The statements that make a table and its indexes."""
+    name = table_name(table)
+    columns = [f'"{field}" {_sql_type(hint)}' for field, hint in get_type_hints(table).items()]
+    made = f"CREATE TABLE {name} ({', '.join(columns)}, PRIMARY KEY (farm, entry, n)) WITHOUT ROWID, STRICT"
+    looked_up = [
+        f'CREATE INDEX {name}_{field} ON {name} (farm, "{field}")' for field in _LOOKUPS.get(table, ())
+    ]  # fmt: skip
+    return [made, *looked_up]
+
+
+def _sql_type(hint: Any) -> str:
+    if get_origin(hint) in (Union, types.UnionType):
+        return _sql_type(next(each for each in get_args(hint) if each is not type(None))).removesuffix(" NOT NULL")
+    return f"{'INTEGER' if hint is int else _SQL_TYPES[hint]} NOT NULL"
+
+
+INSERT: dict[type[Row], str] = {
+    table: f"INSERT INTO {table_name(table)} VALUES ({', '.join('?' * len(table._fields))})" for table in TABLES
+}
