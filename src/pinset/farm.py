@@ -92,7 +92,17 @@ class Farm:
         """A new entry of this farm, not kept yet."""
         now = datetime.now(UTC)
         moment = said.moment_said(at, self.settings.zone, now)
-        return Entry(new_id(), self.settings.id, kind, moment, utc_text(now), by, body, device=device, replaces=replaces)
+        return Entry(
+            new_id(),
+            self.settings.id,
+            kind,
+            moment,
+            utc_text(now),
+            by,
+            body,
+            device=device,
+            replaces=replaces,
+        )
 
     def keep(self, entries: Iterable[Entry]) -> list[Outcome]:
         """Offer entries; each is answered by itself, once the disk has it."""
@@ -141,7 +151,9 @@ class Farm:
         if before == after:
             return []
         mend = "Make it again with: pinset rebuild"
-        return [Fault("ledger", f"the rows of a full replay, {after[:12]}", f"other rows, {before[:12]}", mend)]
+        return [
+            Fault("ledger", f"the rows of a full replay, {after[:12]}", f"other rows, {before[:12]}", mend)
+        ]
 
     def ask(self, question: str, **options: Any) -> Answer:
         """Ask one of the questions: ``farm.ask("yields")``."""

@@ -94,7 +94,11 @@ def checked(entry: Entry) -> Entry:
 def body_faults(error: ValidationError) -> list[Fault]:
     """The faults of a body in the grower's terms."""
     return [
-        Fault(".".join(map(str, one["loc"])) or "entry", one["msg"].removeprefix("Value error, "), repr(one["input"])[:80])
+        Fault(
+            ".".join(map(str, one["loc"])) or "entry",
+            one["msg"].removeprefix("Value error, "),
+            repr(one["input"])[:80],
+        )
         for one in error.errors(include_url=False, include_context=False)
     ]
 

@@ -42,7 +42,11 @@ def _now() -> datetime:
 
 
 def keep(
-    store: Store, farm: FarmSettings, offered: Iterable[Entry], apply: Apply, clock: Callable[[], datetime] = _now
+    store: Store,
+    farm: FarmSettings,
+    offered: Iterable[Entry],
+    apply: Apply,
+    clock: Callable[[], datetime] = _now,
 ) -> list[Outcome]:
     """Keep what can be kept, in one transaction with the rows that `apply` makes of it.
 
@@ -119,7 +123,10 @@ def _offer(connection: Connection, chain: _Chain, entry: Entry) -> Outcome:
 def _waiting(outcome: Outcome, waiting: Mapping[str, Sequence[str]]) -> Outcome:
     if outcome.word != "kept" or outcome.id not in waiting:
         return outcome
-    faults = tuple(Fault("about", f"{code} on record", "an entry about it before it has arrived") for code in waiting[outcome.id])
+    faults = tuple(
+        Fault("about", f"{code} on record", "an entry about it before it has arrived")
+        for code in waiting[outcome.id]
+    )
     return Outcome(outcome.id, "waiting", faults)
 
 
@@ -156,9 +163,17 @@ def chain_faults(connection: Connection, farm: FarmSettings) -> list[Fault]:
     for one in kept(connection, farm.id):
         head, place = link(head, one.entry.canonical, one.kept_at), place + 1
         if one.place != place or one.chain != head:
-            faults.append(Fault(f"entry {one.place}", "the entry as it was kept", f"another content, id {one.entry.id}"))
+            faults.append(
+                Fault(f"entry {one.place}", "the entry as it was kept", f"another content, id {one.entry.id}")
+            )
             head, place = one.chain, one.place
-    entries, stored_head = connection.execute("SELECT entries, head FROM farm WHERE id = ?", (farm.id,)).fetchone()
+    entries, stored_head = connection.execute(
+        "SELECT entries, head FROM farm WHERE id = ?", (farm.id,)
+    ).fetchone()
     if (entries, stored_head) != (place, head):
-        faults.append(Fault("chain", f"{entries} entries ending in {stored_head[:12]}", f"{place} ending in {head[:12]}"))
+        faults.append(
+            Fault(
+                "chain", f"{entries} entries ending in {stored_head[:12]}", f"{place} ending in {head[:12]}"
+            )
+        )
     return faults

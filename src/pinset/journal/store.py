@@ -15,7 +15,11 @@ from typing import Any, Final, Protocol
 
 FILE_NAME: Final = "record.db"
 JOURNAL_VERSION: Final = "0001"  # the newest revision in migrations/versions
-WAL_RESET_FIXED: Final = (3, 51, 3)  # older SQLite can, very rarely, damage a file that two writers checkpoint at once
+WAL_RESET_FIXED: Final = (
+    3,
+    51,
+    3,
+)  # older SQLite can, very rarely, damage a file that two writers checkpoint at once
 
 
 class NoRecordHere(FileNotFoundError):
@@ -114,7 +118,9 @@ def open_store(folder: Path) -> Store:
     """The record in a folder."""
     path = folder / FILE_NAME
     if not path.is_file():
-        raise NoRecordHere(f"needed a farm's record in {folder}; found none. Make one with: pinset start {folder}")
+        raise NoRecordHere(
+            f"needed a farm's record in {folder}; found none. Make one with: pinset start {folder}"
+        )
     store = Store(path)
     with store.read() as connection:
         found = schema_version(connection)

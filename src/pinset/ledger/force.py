@@ -52,7 +52,9 @@ def ends(family: Iterable[Noted]) -> list[Noted]:
     """The entries of a family that nobody corrected, latest noted first; more than one means that two disagree."""
     family = list(family)
     corrected = {entry.replaces for entry in family}
-    return sorted((entry for entry in family if entry.id not in corrected), key=lambda entry: entry.age, reverse=True)
+    return sorted(
+        (entry for entry in family if entry.id not in corrected), key=lambda entry: entry.age, reverse=True
+    )
 
 
 def in_force(entries: Iterable[Noted]) -> set[str]:

@@ -67,7 +67,13 @@ def _about(body: Body) -> str | None:
 
 def _define(entry: Entry, body: Body, at: int) -> Iterator[Row]:
     yield Definition(
-        entry.farm, entry.id, 0, at, body["what"], body["name"], json.dumps(body, sort_keys=True, ensure_ascii=False)
+        entry.farm,
+        entry.id,
+        0,
+        at,
+        body["what"],
+        body["name"],
+        json.dumps(body, sort_keys=True, ensure_ascii=False),
     )
     if "amount_minor" in body and "per" in body:
         yield Price(entry.farm, entry.id, 0, at, body["name"], body["amount_minor"], body["per"])

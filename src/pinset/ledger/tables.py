@@ -307,10 +307,13 @@ def create_sql(table: type[Row]) -> list[str]:
 
 def _sql_type(hint: Any) -> str:
     if get_origin(hint) in (Union, types.UnionType):
-        return _sql_type(next(each for each in get_args(hint) if each is not type(None))).removesuffix(" NOT NULL")
+        return _sql_type(next(each for each in get_args(hint) if each is not type(None))).removesuffix(
+            " NOT NULL"
+        )
     return f"{'INTEGER' if hint is int else _SQL_TYPES[hint]} NOT NULL"
 
 
 INSERT: dict[type[Row], str] = {
-    table: f"INSERT INTO {table_name(table)} VALUES ({', '.join('?' * len(table._fields))})" for table in TABLES
+    table: f"INSERT INTO {table_name(table)} VALUES ({', '.join('?' * len(table._fields))})"
+    for table in TABLES
 }

@@ -1,0 +1,1 @@
+"""The same Answer shown as command, page, paper and in a notebook."""

@@ -1,0 +1,137 @@
+"""Starting a record and noting one thing."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Literal
+
+from cyclopts import Parameter
+
+from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.farm import Farm
+from pinset.journal.entry import Fault, NotAnEntry
+from pinset.journal.keep import Outcome
+from pinset.journal.kinds import KINDS, SIGNS
+from pinset.journal.said import spoken
+
+
+def start(
+    folder: Path,
+    *,
+    name: str | None = None,
+    currency: str = "EUR",
+    zone: str | None = None,
+    decimal: Literal[".", ","] = ".",
+) -> None:
+    """Start a farm's record in a folder.
+
+    Parameters
+    ----------
+    folder: Path
+        Where the record will be; made where it is missing.
+    name: str
+        The farm's name; else the folder's.
+    currency: str
+        The money it counts in, as EUR, USD, GBP.
+    zone: str
+        Its time zone, as Europe/Vienna; else this machine's.
+    decimal: str
+        The mark before decimals in what you write: . or ,
+    """
+    farm = Farm.start(folder, name or folder.resolve().name, currency, zone or _zone_here(), decimal)
+    settings = farm.settings
+    print(f"Started the record of {settings.name} in {folder} ({settings.currency}, {settings.zone}).")
+    print(f"Take in your notes with:  pinset take FILE... --farm {folder}")
+    print(f"Or note one thing with:   pinset note make batch=A1 units=8 fill=2.2kg --farm {folder}")
+    farm.close()
+
+
+def _zone_here() -> str:
+    """This machine's time zone by its IANA name, or UTC where it cannot be told."""
+    link = Path("/etc/localtime")
+    parts = link.resolve().parts if link.exists() else ()
+    return "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else "UTC"
+
+
+def note(
+    kind: str | None = None,
+    /,
+    *words: str,
+    at: str = "",
+    by: Annotated[str, Parameter(env_var="PINSET_BY")] = "grower",
+    replaces: str | None = None,
+    confirm: Annotated[bool, Parameter(negative="")] = False,
+    farm: FarmFolder = None,
+) -> None:
+    """Note one thing. Without a kind, lists the kinds; with a kind alone, lists what it can say.
+
+    Parameters
+    ----------
+    kind: str
+        What happened, as pick, check, make, receive.
+    words: str
+        What there is to say, as unit=A-01 weight=0.33kg flush=1
+    at: str
+        When, as 2026-03-02 or 2026-03-02T09:30; else now.
+    by: str
+        Who notes it.
+    replaces: str
+        The id of the entry that this one corrects.
+    confirm: bool
+        The time is more than a day ahead, and meant so.
+    """
+    if kind is None or not words:
+        print(_said_so_far(kind))
+        return
+    pairs = dict(_pair(word) for word in words)
+    with open_farm(farm) as opened:
+        moment = at or pairs.pop("at", "")
+        _not_far_ahead(moment, confirm)
+        outcome = opened.note(kind, pairs, moment, by, replaces)
+    print(_outcome(outcome))
+    if outcome.word in ("refused", "conflict"):
+        raise SystemExit(2)
+
+
+def _pair(word: str) -> tuple[str, str]:
+    name, mark, value = word.partition("=")
+    if not mark:
+        raise NotAnEntry([Fault(word, "field=value, as weight=0.33kg", "no = sign")])
+    return name.strip(), value.strip()
+
+
+def _not_far_ahead(at: str, confirmed: bool) -> None:
+    ahead = (
+        at > datetime.now(UTC).date().isoformat()
+        and (datetime.fromisoformat(at).date() - datetime.now(UTC).date()).days > 1
+    )
+    if ahead and not confirmed:
+        raise NotAnEntry(
+            [Fault("at", "a time not more than a day ahead", at, "If it is meant so, add --confirm")]
+        )
+
+
+def _outcome(outcome: Outcome) -> str:
+    faults = "".join(f"\n  {fault}" for fault in outcome.faults)
+    return f"{outcome.word}  {outcome.id}{faults}"
+
+
+def _said_so_far(kind: str | None) -> str:
+    if kind is None:
+        return "\n".join(
+            ["What can be noted:", *(f"  {name:9} {_first(model.__doc__)}" for name, model in KINDS.items())]
+        )
+    if kind not in KINDS:
+        raise NotAnEntry([Fault("kind", f"one of {', '.join(KINDS)}", repr(kind))])
+    lines = [f"{kind}: {_first(KINDS[kind].__doc__)}", "", "It can say:"]
+    for name, field in KINDS[kind].model_fields.items():
+        must = "  (needed)" if field.is_required() else ""
+        lines.append(f"  {spoken(name):14} {field.description or ''}{must}".rstrip())
+    if kind == "check":
+        lines += ["", "Signs:", *(f"  {sign:9} {words}" for sign, words in SIGNS.items())]
+    return "\n".join(lines)
+
+
+def _first(text: str | None) -> str:
+    return (text or "").strip().split("\n")[0]

@@ -1,0 +1,1 @@
+"""One file per question a grower asks: read the ledger, call the science, return an Answer."""

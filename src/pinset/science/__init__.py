@@ -1,0 +1,1 @@
+"""Pure functions: numbers and arrays in, small frozen results out."""
