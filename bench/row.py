@@ -9,8 +9,8 @@ from typing import NamedTuple
 class Row(NamedTuple):
     """One thing measured beside its peer, in words ready to print.
 
-    ``ratio`` is how often the peer's time (or our rate) holds the other, so that more is better; ``target`` is the
-    least or most that was promised, and ``met`` says whether it was kept.
+    ``ratio`` sets the two against each other in the direction that ``target`` names (``>= 20``, ``< 1``), and ``met``
+    says whether the target was reached.
     """
 
     what: str
