@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-import types
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
-from typing import Any, Union, get_args, get_origin
+from typing import Any, get_args, get_origin
 from zoneinfo import ZoneInfo
 
 from pinset.journal import measures
 from pinset.journal.entry import Fault, NotAnEntry
+from pinset.journal.hints import plain_type
 from pinset.journal.kinds import KINDS, Part, RecipePart
 
 _ENDINGS = ("_mg", "_minor", "_min")
@@ -39,7 +39,7 @@ def stored(kind: str, name: str) -> str | None:
     by_name = {spoken(field): field for field in fields} | {field: field for field in fields}
     if (
         name == "unit"
-        and get_origin(_bare(fields["units"].annotation if "units" in fields else str)) is tuple
+        and get_origin(plain_type(fields["units"].annotation if "units" in fields else str)) is tuple
     ):
         return "units"
     return by_name.get(name)
@@ -73,7 +73,7 @@ def body_said(
 
 
 def _value(kind: str, field: str, text: str, digits: int, decimal_mark: str | None) -> Any:
-    wanted = _bare(KINDS[kind].model_fields[field].annotation)
+    wanted = plain_type(KINDS[kind].model_fields[field].annotation)
     if field.endswith("_mg"):
         return measures.milligrams(text, decimal_mark=decimal_mark)
     if field.endswith("_minor"):
@@ -151,17 +151,6 @@ def _yes_or_no(text: str) -> bool:
     if text.casefold() not in known:
         raise ValueError("yes or no")
     return known[text.casefold()]
-
-
-def _bare(annotation: Any) -> Any:
-    """The plain type inside Annotated and Optional."""
-    while True:
-        if get_origin(annotation) in (Union, types.UnionType):
-            annotation = next(each for each in get_args(annotation) if each is not type(None))
-        elif hasattr(annotation, "__metadata__"):
-            annotation = annotation.__origin__
-        else:
-            return annotation
 
 
 def moment_said(text: str, zone: str, now: datetime) -> str:

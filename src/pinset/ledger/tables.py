@@ -5,8 +5,9 @@ Every row names its farm, the entry it came from, and its number within that ent
 
 from __future__ import annotations
 
-import types
-from typing import Any, NamedTuple, Union, get_args, get_origin, get_type_hints
+from typing import Any, NamedTuple, get_args, get_type_hints
+
+from pinset.journal.hints import is_optional, plain_type
 
 
 class Definition(NamedTuple):
@@ -281,10 +282,10 @@ _LOOKUPS: dict[type[Row], tuple[str, ...]] = {
     Unit: ("code", "batch"), Stay: ("subject",), Seen: ("subject",), SignSeen: ("subject",), Picked: ("subject",),
     Culled: ("subject",), Claim: ("code",), Definition: ("what",), Price: ("name",),
 }  # fmt: skip
-_SQL_TYPES = {str: "TEXT", int: "BIGINT", float: "REAL"}
+_SQL_TYPES = {str: "TEXT", int: "INTEGER", float: "REAL"}
 
 
-def table_name(table: type[Row]) -> str:
+def table_name(table: type[tuple[Any, ...]]) -> str:
     """The table's name in the database.
 
     >>> table_name(SignSeen), table_name(Lot)
@@ -306,11 +307,7 @@ def create_sql(table: type[Row]) -> list[str]:
 
 
 def _sql_type(hint: Any) -> str:
-    if get_origin(hint) in (Union, types.UnionType):
-        return _sql_type(next(each for each in get_args(hint) if each is not type(None))).removesuffix(
-            " NOT NULL"
-        )
-    return f"{'INTEGER' if hint is int else _SQL_TYPES[hint]} NOT NULL"
+    return _SQL_TYPES[plain_type(hint)] + ("" if is_optional(hint) else " NOT NULL")
 
 
 INSERT: dict[type[Row], str] = {

@@ -6,14 +6,14 @@ import importlib
 import inspect
 import pkgutil
 import re
-import types
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
-from typing import Any, Concatenate, ParamSpec, Union, get_args, get_origin, get_type_hints
+from typing import Any, Concatenate, ParamSpec, get_type_hints
 
 import pinset.questions
+from pinset.journal.hints import plain_type
 from pinset.ledger.read import Reader
 from pinset.questions.answer import Answer
 
@@ -77,15 +77,8 @@ def _options(function: Callable[..., Answer]) -> tuple[Option, ...]:
     helps = dict(re.findall(r"^\s*(\w+): (.+)$", inspect.getdoc(function) or "", re.MULTILINE))
     parameters = list(inspect.signature(function).parameters.values())[1:]
     return tuple(
-        Option(each.name, _bare(hints[each.name]), each.default, helps[each.name]) for each in parameters
+        Option(each.name, plain_type(hints[each.name]), each.default, helps[each.name]) for each in parameters
     )  # fmt: skip
-
-
-def _bare(hint: Any) -> type:
-    if get_origin(hint) in (Union, types.UnionType):
-        hint = next(each for each in get_args(hint) if each is not type(None))
-    kept: type = hint
-    return kept
 
 
 def _read(option: Option, value: Any) -> Any:
@@ -95,9 +88,7 @@ def _read(option: Option, value: Any) -> Any:
         if option.reads is date:
             return date.fromisoformat(value)
         if option.reads is bool:
-            return {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}[
-                value.casefold()
-            ]
+            return {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}[value.casefold()]
         return option.reads(value)
     except (ValueError, KeyError) as fault:
         wanted = {date: "a date as 2026-03-02", bool: "yes or no", int: "a whole number", float: "a number"}

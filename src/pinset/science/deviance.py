@@ -57,26 +57,26 @@ class Term:
 
 
 @dataclass(frozen=True, eq=False)
-class Point:
-    """The deviance at one theta and what it was made from; the slopes are per entry of theta."""
+class Points:
+    """The deviance at some thetas (s, v) and what it was made from; every array has one entry for each theta.
 
-    deviance: float
-    determinants: float
-    squares: float
+    ``squares`` are y'Py; the slopes are per entry of theta.
+    """
+
+    deviance: Floats
+    determinants: Floats
+    squares: Floats
     determinants_slope: Floats
     squares_slope: Floats
     coefficients: Floats
     covariance: Floats
 
-    def slope(self, freedom: int) -> Floats:
-        """The slope of the profiled deviance."""
-        return self.determinants_slope + freedom * self.squares_slope / self.squares
-
 
 class Profile:
     """The profiled deviance of one data set as a function of theta.
 
-    ``terms`` lists the grouping with the most effects first; ``design`` (n, p) has orthonormal columns.
+    ``terms`` lists the grouping with the most effects first; ``design`` (n, p) has orthonormal columns. Thetas
+    come and go as rows (s, v), since many small systems are solved in about the time of one.
     """
 
     def __init__(self, terms: Sequence[Term], design: Floats, response: Floats, restricted: bool) -> None:
@@ -88,83 +88,108 @@ class Profile:
         self._spans = [slice(end - term.columns, end) for term, end in zip(others, ends, strict=True)]
         self._effects = dense.shape[1] - design.shape[1] - 1
         self._counted = self._effects + design.shape[1] * restricted
-        self._effects_first = first.columns
         self._gram = first.sums(first.basis)
         self._cross = first.sums(dense)
         self._total = dense.T @ dense
 
-    def at(self, theta: Floats) -> Point:
-        """The deviance, its slopes and the coefficients at one theta."""
-        first, *others = lower_triangles(theta, self.widths)
-        logarithm, gram, cross, total = self._eliminated(first)
-        bordered = self._scaled(self._scaled(total, others).T, others)
-        bordered[np.diag_indices(self._effects)] += 1.0
+    def at(self, thetas: Floats) -> Points:
+        """The deviance, its slopes and the coefficients at each theta."""
+        first, *others = lower_triangles(thetas, self.widths)
+        logarithms, gram, cross, total = self._eliminated(first)
+        bordered = self._scaled(self._scaled(total, others).mT, others)
+        bordered[:, range(self._effects), range(self._effects)] += 1.0
         root = np.linalg.cholesky(bordered)
         inverse = np.linalg.inv(root)
-        slopes = [self._slopes(first, gram, inverse @ self._scaled(cross, others))]
+        slopes = [self._slopes(first, gram.sum(axis=1), inverse @ self._scaled(cross, others))]
         for factor, span in zip(others, self._spans, strict=True):
-            blocks = _diagonal_blocks(total[span, span], len(factor))
-            slopes.append(self._slopes(factor, blocks, inverse @ self._scaled(total[:, span], others)))
-        determinants = logarithm + 2.0 * np.log(np.diag(root)[: self._counted]).sum()
-        squares = root[-1, -1] ** 2
-        fixed = slice(self._effects, -1)
-        return Point(
+            blocks = _summed_blocks(total[:, span, span], factor.shape[1])
+            slopes.append(self._slopes(factor, blocks, inverse @ self._scaled(total[:, :, span], others)))
+        diagonal = np.diagonal(root, axis1=1, axis2=2)
+        determinants = logarithms + 2.0 * np.log(diagonal[:, : self._counted]).sum(axis=1)
+        squares = diagonal[:, -1] ** 2
+        fixed = inverse[:, self._effects : -1, self._effects : -1]
+        return Points(
             deviance=determinants + self.freedom * np.log(squares),
             determinants=determinants,
             squares=squares,
-            determinants_slope=np.concatenate([determinant for determinant, _ in slopes]),
-            squares_slope=squares * np.concatenate([square for _, square in slopes]),
-            coefficients=-root[-1, -1] * inverse[-1, fixed],
-            covariance=inverse[fixed, fixed].T @ inverse[fixed, fixed],
+            determinants_slope=np.concatenate([determinant for determinant, _ in slopes], axis=1),
+            squares_slope=squares[:, None] * np.concatenate([square for _, square in slopes], axis=1),
+            coefficients=-diagonal[:, -1:] * inverse[:, -1, self._effects : -1],
+            covariance=fixed.mT @ fixed,
         )
 
-    def _eliminated(self, factor: Floats) -> tuple[float, Floats, Floats, Floats]:
+    def _eliminated(self, factor: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """log|V1|, Z1'V1⁻¹Z1 by level, W'V1⁻¹Z1 and W'V1⁻¹W, where W holds the dense columns."""
-        inner = factor.T @ self._gram @ factor + np.eye(len(factor))
-        kernel = factor @ np.linalg.inv(inner) @ factor.T
-        shrunk = self._gram @ kernel
-        flat = self._cross.reshape(self._effects_first, len(self._total))
+        factor = factor[:, None]
+        inner = _times(_times(factor.mT, self._gram), factor) + np.eye(factor.shape[-1])
+        inverse, logarithms = _inverted(inner)
+        kernel = _times(_times(factor, inverse), factor.mT)
+        shrunk = _times(self._gram, kernel)
+        flat = self._cross.reshape(-1, len(self._total))
+        across = (len(factor), *flat.shape)
         return (
-            float(np.linalg.slogdet(inner)[1].sum()),
-            self._gram - shrunk @ self._gram,
-            (self._cross - shrunk @ self._cross).reshape(flat.shape).T,
-            self._total - flat.T @ (kernel @ self._cross).reshape(flat.shape),
+            logarithms.sum(axis=1),
+            self._gram - _times(shrunk, self._gram),
+            (self._cross - _times(shrunk, self._cross)).reshape(across).mT,
+            self._total - flat.T @ _times(kernel, self._cross).reshape(across),
         )
 
     def _scaled(self, rows: Floats, factors: Sequence[Floats]) -> Floats:
         """Λ' times the rows that stand for effects; the others as they are."""
         scaled = rows.copy()
         for factor, span in zip(factors, self._spans, strict=True):
-            effects = rows[span]
-            levels = effects.reshape(len(effects) // len(factor), len(factor), rows.shape[1])
-            scaled[span] = (factor.T @ levels).reshape(effects.shape)
+            effects = rows[:, span]
+            width = factor.shape[-1]
+            levels = effects.reshape(len(rows), effects.shape[1] // width, width, rows.shape[2])
+            scaled[:, span] = _times(factor.mT[:, None], levels).reshape(effects.shape)
         return scaled
 
     def _slopes(self, factor: Floats, blocks: Floats, solved: Floats) -> tuple[Floats, Floats]:
         """Slopes of the determinants and of log(y'Py) by the entries of one factor.
 
-        ``blocks`` are the diagonal blocks of Z'V1⁻¹Z; ``solved`` is the inverse root times the bordered column.
+        ``blocks`` is the sum over levels of the blocks of Z'V1⁻¹Z; ``solved`` is the inverse root times W'V1⁻¹Z.
         """
-        levels, width, _ = blocks.shape
-        counted = solved[: self._counted].reshape(self._counted * levels, width)
-        residual = solved[-1].reshape(levels, width)
-        lower = np.tril_indices(width)
-        trace = blocks.sum(axis=0) - counted.T @ counted
-        return (2.0 * trace @ factor)[lower], (-2.0 * residual.T @ residual @ factor)[lower]
+        points, width, _ = factor.shape
+        levels = solved.shape[2] // max(width, 1)
+        counted = solved[:, : self._counted].reshape(points, self._counted * levels, width)
+        residual = solved[:, -1].reshape(points, levels, width)
+        rows, columns = np.tril_indices(width)
+        determinants = 2.0 * (blocks - counted.mT @ counted) @ factor
+        squares = -2.0 * residual.mT @ residual @ factor
+        return determinants[:, rows, columns], squares[:, rows, columns]
 
 
-def lower_triangles(theta: Floats, widths: Sequence[int]) -> list[Floats]:
-    """The factor of each grouping, cut out of theta row by row."""
-    factors = [np.zeros((width, width)) for width in widths]
-    start = 0
-    for factor in factors:
-        rows, columns = np.tril_indices(len(factor))
-        factor[rows, columns] = theta[start : start + len(rows)]
+def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
+    """The factors (s, width, width) of each grouping, cut out of each theta row by row.
+
+    >>> lower_triangles(np.array([[1.0, 2.0, 3.0]]), [2])[0][0]
+    array([[1., 0.],
+           [2., 3.]])
+    """
+    factors, start = [], 0
+    for width in widths:
+        rows, columns = np.tril_indices(width)
+        factor = np.zeros((len(thetas), width, width))
+        factor[:, rows, columns] = thetas[:, start : start + len(rows)]
+        factors.append(factor)
         start += len(rows)
     return factors
 
 
-def _diagonal_blocks(square: Floats, width: int) -> Floats:
-    """The blocks of ``width`` along the diagonal, as (levels, width, width)."""
-    levels = len(square) // width
-    return np.einsum("iaib->iab", square.reshape(levels, width, levels, width))
+def _times(left: Floats, right: Floats) -> Floats:
+    """``left @ right``, without the cost of a matrix product where left is a plain number."""
+    return left * right if left.shape[-2:] == (1, 1) else left @ right
+
+
+def _inverted(squares: Floats) -> tuple[Floats, Floats]:
+    """The inverse and the logarithm of the determinant of positive matrices."""
+    if squares.shape[-1] == 1:
+        return 1.0 / squares, np.log(squares[..., 0, 0])
+    return np.linalg.inv(squares), np.linalg.slogdet(squares)[1]
+
+
+def _summed_blocks(squares: Floats, width: int) -> Floats:
+    """The sum of the blocks of ``width`` along the diagonals of ``squares`` (s, m, m)."""
+    points, size, _ = squares.shape
+    levels = size // width
+    return np.einsum("siaib->sab", squares.reshape(points, levels, width, levels, width))

@@ -11,22 +11,27 @@ package, J. Stat. Softw. 82(13).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pinset.science.arrays import Floats, Integers
-from pinset.science.deviance import Point, Profile, Term, lower_triangles
-from pinset.science.newton import differences, minimise
+from pinset.science.deviance import Points, Profile, Term, lower_triangles
+from pinset.science.newton import derivatives, minimise, neighbours
 
 # The size of a diagonal entry of theta below which lme4's isSingular() calls a fit singular.
 _SINGULAR: Final = 1e-4
 # A variance that shrinks to nothing is set to exactly nothing: below this its effect is lost in rounding.
 _NOTHING: Final = 1e-7
+# Standard deviations of the levels, in those of the error, from which the search may start.
+_STARTS: Final = np.geomspace(0.05, 5.0, 7)
+# Curvature below this share of the largest is that of a flat direction.
+_FLAT: Final = 1e-8
 # Relative sizes below which sums of squares of double precision hold no information.
 _ROUNDING: Final = 1e-10
 
@@ -115,15 +120,16 @@ class Component:
 class MixedFit:
     """A fitted model.
 
-    ``coefficients`` (p,) and their ``covariance`` (p, p); ``sigma``, the standard deviation between units that share
-    all groups; the variance ``components`` in the order in which the groupings were given; the ``criterion``, minus
-    twice the (restricted) log-likelihood; ``singular`` where a component came out as nothing, which is common with
-    few blocks and no fault. ``parameter_covariance`` (v, v) and ``covariance_slopes`` (v, p, p) say how well the
-    variances are known and what hangs on them: degrees of freedom come from these.
+    ``coefficients`` (p,) and their ``covariance`` (p, p); ``sigma``, the standard deviation between observations
+    that share all groups; the variance ``components`` in the order in which the groupings were given; the
+    ``criterion``, minus twice the (restricted) log-likelihood; ``singular`` where a component came out as nothing,
+    which is common with few blocks and no fault. ``covariance_doubt`` (v, p, p) says how far the covariance may be
+    off: the variance of ``w @ covariance @ w`` is the sum of the squares of ``w @ covariance_doubt[i] @ w``.
     """
 
     coefficients: Floats
     covariance: Floats
+    covariance_doubt: Floats
     sigma: float
     components: tuple[Component, ...]
     criterion: float
@@ -131,8 +137,6 @@ class MixedFit:
     converged: bool
     singular: bool
     observations: int
-    parameter_covariance: Floats
-    covariance_slopes: Floats
 
     @property
     def standard_errors(self) -> Floats:
@@ -145,30 +149,194 @@ def fit(
 ) -> MixedFit:
     """Fit ``response`` (n,) by ``design`` (n, p) with random effects for each of ``groupings``.
 
-    The criterion is that of Bates et al. (2015, equation 42; 34 where not ``restricted``). Its minimum is found
-    by Newton's method on exact slopes, to about ten digits. Groupings may be nested, crossed, unbalanced and
-    have gaps; a grouping within another one needs labels of its own (see `cross`). Without groupings this is
-    ordinary least squares. One grouping may have any number of levels; the others together should
-    keep within a few thousand, because their cross products are held as one square.
+    The criterion is that of Bates et al. (2015, equation 42; 34 where not ``restricted``), minimised
+    by Newton's method on exact slopes to about ten digits. Groupings may be nested, crossed, unbalanced and have
+    gaps; one that lies within another needs labels of its own (see `crossed`). Without groupings this is ordinary
+    least squares. The finest grouping may have any number of levels; the others together should keep
+    within a thousand or so, because their cross products are held as one square.
 
     Raises a `CannotFit` that names what the data do not tell.
 
-    Three blocks of two arms, one unit each, with the difference 2 and block heights 0, 3 and 6::
+    Three blocks of two arms, one unit each, the arms 2 apart and the blocks about 3:
 
-        >>> arms = [[1, 0], [0, 1]] * 3
-        >>> blocks = Grouping("block", [1, 1, 2, 2, 3, 3])
-        >>> weights = [10.1, 12.0, 13.0, 14.9, 15.9, 18.1]
-        >>> trial = fit(weights, arms, [blocks])
-        >>> trial.coefficients.round(3).tolist()
-        [13.0, 15.0]
-        >>> round(trial.sigma, 4), round(trial.components[0].deviations[0], 4)
-        (0.1225, 3.0013)
+    >>> arms = [[1, 0], [0, 1]] * 3
+    >>> weights = [10.1, 12.0, 13.0, 14.9, 15.9, 18.1]
+    >>> trial = fit(weights, arms, [Grouping("block", [1, 1, 2, 2, 3, 3])])
+    >>> trial.coefficients.round(3).tolist(), round(trial.sigma, 3), round(trial.components[0].variance, 3)
+    ([13.0, 15.0], 0.087, 8.701)
     """
-    data = _Data.of(response, design)
-    terms = [_term(grouping, data) for grouping in groupings]
-    _refuse_twins(groupings, terms)
-    order = sorted(range(len(terms)), key=lambda place: -terms[place].columns)
-    profile = Profile([terms[place] for place in order] or [_NO_TERM], data.design, data.response, restricted)
+    data = _prepared(response, design)
+    parts = [_part(grouping, data) for grouping in groupings]
+    _refuse_twins(parts)
+    widest_first = sorted(parts, key=lambda part: part.term.columns, reverse=True)
+    terms = [part.term for part in widest_first] or [_no_term(len(data.response))]
+    profile = Profile(terms, data.design, data.response, restricted)
     theta, converged = _searched(profile)
-    factors = lower_triangles(theta, profile.widths)
-    ...
+    points = profile.at(neighbours(theta))
+    variance = float(points.squares[0]) / profile.freedom
+    if variance < _ROUNDING:
+        raise NoVariationLeft
+    factors = dict(zip(map(id, widest_first), lower_triangles(theta[None], profile.widths), strict=False))
+    return MixedFit(
+        coefficients=data.back @ (data.heights + data.scale * points.coefficients[0]),
+        covariance=data.restored(variance * points.covariance[0]),
+        covariance_doubt=data.restored(_doubt(points, theta, variance, profile.freedom)),
+        sigma=data.scale * math.sqrt(variance),
+        components=tuple(part.component(factors[id(part)][0], variance * data.scale**2) for part in parts),
+        criterion=_criterion(points, data, profile.freedom, restricted),
+        restricted=restricted,
+        converged=converged,
+        singular=bool(np.any(np.abs(theta[_diagonals(profile.widths)]) < _SINGULAR)),
+        observations=len(data.response),
+    )
+
+
+def crossed(*labels: ArrayLike) -> Integers:
+    """One label for each combination of labels that occurs, such as each batch of an arm within a block.
+
+    >>> crossed(["a", "a", "b", "b"], [1, 2, 1, 1]).tolist()
+    [0, 1, 2, 2]
+    """
+    codes = [np.unique(np.asarray(column), return_inverse=True)[1] for column in labels]
+    return np.unique(np.column_stack(codes), axis=0, return_inverse=True)[1].reshape(-1)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Data:
+    """The data in a form that keeps all digits: numbers near one, and columns at right angles.
+
+    The design is ``design @ inverse(back)``; ``response`` is what least squares leaves of it, over ``scale``.
+    """
+
+    design: Floats
+    back: Floats
+    heights: Floats
+    response: Floats
+    scale: float
+
+    def restored(self, covariances: Floats) -> Floats:
+        """Covariances of the given design's coefficients, from those of this one's."""
+        return self.scale**2 * (self.back @ covariances @ self.back.T)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Part:
+    """A grouping made ready: its columns over their root mean squares."""
+
+    name: str
+    term: Term
+    sizes: Floats
+
+    def component(self, factor: Floats, variance: float) -> Component:
+        root = factor / self.sizes[:, None]
+        return Component(self.name, self.term.levels, variance * root @ root.T)
+
+
+def _prepared(response: ArrayLike, design: ArrayLike) -> _Data:
+    observed = np.asarray(response, dtype=float)
+    columns = np.asarray(design, dtype=float)
+    if columns.ndim != 2 or observed.shape != (len(columns),):
+        raise LengthsDiffer
+    if not (np.isfinite(observed).all() and np.isfinite(columns).all()):
+        raise ValueMissing
+    count, fixed = columns.shape
+    if count <= fixed:
+        raise TooFewObservations
+    sizes = np.linalg.norm(columns, axis=0)
+    orthonormal, triangle = np.linalg.qr(columns / np.where(sizes > 0.0, sizes, 1.0))
+    if np.abs(np.diag(triangle)).min() < _ROUNDING:
+        raise DesignOverlaps
+    heights = orthonormal.T @ observed
+    left = observed - orthonormal @ heights
+    scale = float(np.linalg.norm(left)) / math.sqrt(count - fixed)
+    if scale <= _ROUNDING * np.abs(observed).max():
+        raise NoVariationLeft
+    return _Data(orthonormal, np.linalg.inv(triangle) / sizes[:, None], heights, left / scale, scale)
+
+
+def _part(grouping: Grouping, data: _Data) -> _Part:
+    """The grouping as numbers, refused where the data cannot say how much its levels differ."""
+    count = len(data.response)
+    labels = np.asarray(grouping.labels)
+    slopes = np.empty((count, 0)) if grouping.slopes is None else np.asarray(grouping.slopes, dtype=float)
+    if labels.shape != (count,) or len(slopes) != count:
+        raise LengthsDiffer(grouping.name)
+    basis = np.column_stack([np.ones(count), slopes])
+    if np.any(labels != labels) or not np.isfinite(basis).all():
+        raise ValueMissing(grouping.name)
+    sizes = np.sqrt((basis**2).mean(axis=0))
+    names, level = np.unique(labels, return_inverse=True)
+    term = Term(level, len(names), basis / np.where(sizes > 0.0, sizes, 1.0))
+    if term.levels < 2:
+        raise OneLevelOnly(grouping.name)
+    if term.columns >= count:
+        raise GroupingTooFine(grouping.name)
+    seen = count - (term.sums(data.design) ** 2).sum(axis=(0, 2))
+    if seen.min() < _ROUNDING * count or sizes.min() == 0.0:
+        raise GroupingWithinDesign(grouping.name)
+    return _Part(grouping.name, term, sizes)
+
+
+def _refuse_twins(parts: Sequence[_Part]) -> None:
+    for one, other in combinations(parts, 2):
+        pairs = len(np.unique(one.term.level * other.term.levels + other.term.level))
+        if pairs == one.term.levels == other.term.levels:
+            raise GroupingsCoincide(f"{one.name}, {other.name}")
+
+
+def _no_term(count: int) -> Term:
+    """A grouping without levels, so that a model without groupings goes the same way."""
+    return Term(np.zeros(count, dtype=np.intp), 0, np.empty((count, 0)))
+
+
+def _searched(profile: Profile) -> tuple[Floats, bool]:
+    """The best theta, from the best of some starts that give each grouping the same share of the error's spread."""
+
+    def slopes_at(thetas: Floats) -> tuple[Floats, Floats]:
+        points = profile.at(thetas)
+        slopes = points.determinants_slope + profile.freedom * points.squares_slope / points.squares[:, None]
+        return points.deviance, slopes
+
+    diagonals = _diagonals(profile.widths)
+    starts = np.outer(_STARTS, diagonals)
+    try:
+        start = starts[np.argmin(profile.at(starts).deviance)]
+        minimum = minimise(slopes_at, start)
+    except np.linalg.LinAlgError as broken:
+        raise NoVariationLeft from broken
+    return np.where(diagonals & (np.abs(minimum.at) < _NOTHING), 0.0, minimum.at), minimum.converged
+
+
+def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
+    """Which entries of theta stand on the diagonal of a triangle."""
+    return np.concatenate([np.equal(*np.tril_indices(width)) for width in widths])
+
+
+def _criterion(points: Points, data: _Data, freedom: int, restricted: bool) -> float:
+    """Minus twice the log-likelihood in the units of the response (Bates et al. 2015, equations 34 and 42)."""
+    _, logarithm = np.linalg.slogdet(data.back)
+    spread = 2.0 * math.pi * float(points.squares[0]) * data.scale**2 / freedom
+    return float(points.determinants[0] - 2.0 * restricted * logarithm) + freedom * (1.0 + math.log(spread))
+
+
+def _doubt(points: Points, theta: Floats, variance: float, freedom: int) -> Floats:
+    """How far the covariance of the coefficients may be off, one matrix for each independent source of doubt.
+
+    ``points`` are theta and its `neighbours`. The variances of the estimates of theta and sigma are twice the
+    inverse of the deviance's curvature; what they do to the covariance is its slope (Kuznetsova et al. 2017,
+    section 2.3; directions in which the deviance is flat are left out, as there).
+    """
+    count, fixed = len(theta), points.covariance.shape[1]
+    sigma = math.sqrt(variance)
+    curvature = np.empty((count + 1, count + 1))
+    by_theta = derivatives(points.determinants_slope + points.squares_slope / variance, theta)
+    curvature[:count, :count] = (by_theta + by_theta.T) / 2.0
+    curvature[count, :count] = curvature[:count, count] = -2.0 * points.squares_slope[0] / sigma**3
+    curvature[count, count] = 4.0 * freedom / variance
+    values, vectors = np.linalg.eigh(curvature)
+    known = values > _FLAT * values.max()
+    deviations = vectors[:, known] * np.sqrt(2.0 / values[known])
+    slopes = np.empty((count + 1, fixed, fixed))
+    slopes[:count] = variance * derivatives(points.covariance, theta)
+    slopes[count] = 2.0 * sigma * points.covariance[0]
+    return np.tensordot(deviations.T, slopes, axes=1)
