@@ -72,9 +72,7 @@ class _Chain:
 
     def __init__(self, connection: Connection, farm: FarmSettings, kept_at: str) -> None:
         self.connection, self.farm, self.kept_at = connection, farm, kept_at
-        self.place, self.head = connection.execute(
-            "SELECT entries, head FROM farm WHERE id = ?", (farm.id,)
-        ).fetchone()
+        self.place, self.head = connection.execute("SELECT entries, head FROM farm WHERE id = ?", (farm.id,)).fetchone()
         self.newest: Entry
 
     def add(self, entry: Entry) -> None:
@@ -124,8 +122,7 @@ def _waiting(outcome: Outcome, waiting: Mapping[str, Sequence[str]]) -> Outcome:
     if outcome.word != "kept" or outcome.id not in waiting:
         return outcome
     faults = tuple(
-        Fault("about", f"{code} on record", "an entry about it before it has arrived")
-        for code in waiting[outcome.id]
+        Fault("about", f"{code} on record", "an entry about it before it has arrived") for code in waiting[outcome.id]
     )
     return Outcome(outcome.id, "waiting", faults)
 
@@ -167,13 +164,9 @@ def chain_faults(connection: Connection, farm: FarmSettings) -> list[Fault]:
                 Fault(f"entry {one.place}", "the entry as it was kept", f"another content, id {one.entry.id}")
             )
             head, place = one.chain, one.place
-    entries, stored_head = connection.execute(
-        "SELECT entries, head FROM farm WHERE id = ?", (farm.id,)
-    ).fetchone()
+    entries, stored_head = connection.execute("SELECT entries, head FROM farm WHERE id = ?", (farm.id,)).fetchone()
     if (entries, stored_head) != (place, head):
         faults.append(
-            Fault(
-                "chain", f"{entries} entries ending in {stored_head[:12]}", f"{place} ending in {head[:12]}"
-            )
+            Fault("chain", f"{entries} entries ending in {stored_head[:12]}", f"{place} ending in {head[:12]}")
         )
     return faults

@@ -11,9 +11,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
-Code = Annotated[
-    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=40, pattern=r"^\S.*$")
-]
+Code = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=40, pattern=r"^\S.*$")]
 Words = Annotated[str, StringConstraints(strip_whitespace=True, max_length=4000)]
 Weight = Annotated[int, Field(ge=0, le=10**13, description="milligrams")]
 SomeWeight = Annotated[int, Field(gt=0, le=10**13, description="milligrams")]
@@ -107,9 +105,7 @@ class Define(Body):
     control: Name | None = None
     given_to: Literal["unit", "batch"] | None = None
     decides: Literal["money", "yield", "days", "contamination"] | None = None
-    difference: float | None = Field(
-        None, description="the smallest difference that would change the practice"
-    )
+    difference: float | None = Field(None, description="the smallest difference that would change the practice")
     seed: int | None = None
 
     @model_validator(mode="after")
@@ -119,9 +115,7 @@ class Define(Body):
         if missing:
             raise ValueError(f"a {self.what} needs {', '.join(missing)}")
         if self.what == "trial" and self.control not in (self.arms or ()):
-            raise ValueError(
-                f"the control {self.control!r} is not one of the arms {', '.join(self.arms or ())}"
-            )
+            raise ValueError(f"the control {self.control!r} is not one of the arms {', '.join(self.arms or ())}")
         return self
 
 

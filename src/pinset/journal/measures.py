@@ -87,7 +87,7 @@ def _magnitude(digits: str, decimal_mark: str | None, text: str) -> Decimal:
 
 def _drop_groups(digits: str, decimal_mark: str, text: str) -> str:
     whole, _, fraction = digits.partition(decimal_mark)
-    if not _GROUPED.match(whole) or not fraction.isdigit() and fraction:
+    if not _GROUPED.match(whole) or (not fraction.isdigit() and fraction):
         raise NotANumber(f"{text!r} has its thousands marks in odd places")
     return re.sub(r"[.,]", "", whole) + (f".{fraction}" if fraction else "")
 

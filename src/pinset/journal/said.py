@@ -37,17 +37,12 @@ def stored(kind: str, name: str) -> str | None:
     """
     fields = KINDS[kind].model_fields
     by_name = {spoken(field): field for field in fields} | {field: field for field in fields}
-    if (
-        name == "unit"
-        and get_origin(plain_type(fields["units"].annotation if "units" in fields else str)) is tuple
-    ):
+    if name == "unit" and get_origin(plain_type(fields["units"].annotation if "units" in fields else str)) is tuple:
         return "units"
     return by_name.get(name)
 
 
-def body_said(
-    kind: str, words: Mapping[str, str], digits: int = 2, decimal_mark: str | None = None
-) -> dict[str, Any]:
+def body_said(kind: str, words: Mapping[str, str], digits: int = 2, decimal_mark: str | None = None) -> dict[str, Any]:
     """The body that words say; raises NotAnEntry with every fault found.
 
     >>> body_said("pick", {"unit": "KB001-01", "weight": "0.328 kg", "flush": "1"})
@@ -112,9 +107,7 @@ def _several(item: Any, text: str, decimal_mark: str | None) -> list[Any]:
     return [value for piece in pieces for value in make(piece)]
 
 
-def _pair(
-    piece: str, name: str, amount: str, read: Callable[..., Any], decimal_mark: str | None
-) -> dict[str, Any]:
+def _pair(piece: str, name: str, amount: str, read: Callable[..., Any], decimal_mark: str | None) -> dict[str, Any]:
     label, _, quantity = piece.partition(":")
     pair: dict[str, Any] = {name: label.strip()}
     if quantity.strip():
@@ -166,9 +159,7 @@ def moment_said(text: str, zone: str, now: datetime) -> str:
             return noon(date.fromisoformat(text), zone)
         moment = datetime.fromisoformat(text)
     except ValueError as fault:
-        raise NotAnEntry(
-            [Fault("at", "a date as 2026-03-02 or a time as 2026-03-02T09:30", repr(text))]
-        ) from fault
+        raise NotAnEntry([Fault("at", "a date as 2026-03-02 or a time as 2026-03-02T09:30", repr(text))]) from fault
     return (moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))).isoformat(timespec="seconds")
 
 

@@ -118,9 +118,7 @@ def open_store(folder: Path) -> Store:
     """The record in a folder."""
     path = folder / FILE_NAME
     if not path.is_file():
-        raise NoRecordHere(
-            f"needed a farm's record in {folder}; found none. Make one with: pinset start {folder}"
-        )
+        raise NoRecordHere(f"needed a farm's record in {folder}; found none. Make one with: pinset start {folder}")
     store = Store(path)
     with store.read() as connection:
         found = schema_version(connection)

@@ -42,9 +42,7 @@ def create(connection: Connection) -> None:
     connection.execute("INSERT INTO ledger_version VALUES (?)", (LEDGER_VERSION,))
 
 
-def rebuild(
-    connection: Connection, farms: Iterable[str], progress: Callable[[int], None] = lambda done: None
-) -> int:
+def rebuild(connection: Connection, farms: Iterable[str], progress: Callable[[int], None] = lambda done: None) -> int:
     """Drop the ledger and make it again from the journal; returns how many entries were read."""
     drop(connection)
     create(connection)
@@ -91,9 +89,7 @@ def in_force(connection: Connection, farm: str) -> Standing:
     ).fetchall()
     noted = {row[0]: _noted(*row) for row in (*replaced, *claiming)}
     standing = Standing(force.in_force(noted.values()))
-    standing.ends = {
-        found[0].id for family in force.families(noted.values()) if (found := force.ends(family))
-    }
+    standing.ends = {found[0].id for family in force.families(noted.values()) if (found := force.ends(family))}
     others = connection.execute("SELECT id FROM entry WHERE farm = ?", (farm,)).fetchall()
     standing.update(row[0] for row in others if row[0] not in noted)
     return standing
@@ -133,9 +129,7 @@ def _is_free(connection: Connection, farm: str, code: str, given: set[str]) -> b
     if code in given:
         return False
     given.add(code)
-    return (
-        connection.execute("SELECT 1 FROM claim WHERE farm = ? AND code = ?", (farm, code)).fetchone() is None
-    )
+    return connection.execute("SELECT 1 FROM claim WHERE farm = ? AND code = ?", (farm, code)).fetchone() is None
 
 
 def _settle(connection: Connection, farm: str, entry: Entry) -> None:
@@ -170,9 +164,7 @@ def _family(connection: Connection, farm: str, entry: Entry) -> dict[str, Entry]
 
 
 def _correctors(connection: Connection, farm: str, entry_id: str) -> list[str]:
-    found = connection.execute(
-        "SELECT id FROM entry WHERE farm = ? AND replaces = ?", (farm, entry_id)
-    ).fetchall()
+    found = connection.execute("SELECT id FROM entry WHERE farm = ? AND replaces = ?", (farm, entry_id)).fetchall()
     return [row[0] for row in found]
 
 
@@ -233,9 +225,7 @@ def fingerprint(connection: Connection, farm: str) -> str:
     whole = hashlib.sha256()
     for table in TABLES:
         whole.update(table_name(table).encode())
-        listed = connection.execute(
-            f"SELECT * FROM {table_name(table)} WHERE farm = ? ORDER BY entry, n", (farm,)
-        )
+        listed = connection.execute(f"SELECT * FROM {table_name(table)} WHERE farm = ? ORDER BY entry, n", (farm,))
         for row in listed:
             whole.update(repr(tuple(row)).encode())
     return whole.hexdigest()

@@ -52,15 +52,14 @@ def ends(family: Iterable[Noted]) -> list[Noted]:
     """The entries of a family that nobody corrected, latest noted first; more than one means that two disagree."""
     family = list(family)
     corrected = {entry.replaces for entry in family}
-    return sorted(
-        (entry for entry in family if entry.id not in corrected), key=lambda entry: entry.age, reverse=True
-    )
+    return sorted((entry for entry in family if entry.id not in corrected), key=lambda entry: entry.age, reverse=True)
 
 
 def in_force(entries: Iterable[Noted]) -> set[str]:
     """The ids of all entries in force.
 
-    >>> sorted(in_force([Noted("a", None, 1, "batch:A"), Noted("b", "a", 2, "batch:B"), Noted("c", None, 3, "batch:A")]))
+    >>> first, mended = Noted("a", None, 1, "batch:A"), Noted("b", "a", 2, "batch:B")
+    >>> sorted(in_force([first, mended, Noted("c", None, 3, "batch:A")]))
     ['b', 'c']
     """
     standing = [found[0] for family in families(entries) if (found := ends(family))]

@@ -9,8 +9,26 @@ from typing import Any
 from pinset.journal.codes import unit_code
 from pinset.journal.entry import Entry, seconds
 from pinset.ledger.tables import (
-    Batch, Claim, Cleaned, Counted, Culled, Definition, Delivery, Labour, Link, Load, Lot, MixMade, Picked, Price,
-    Remark, Row, Seen, SignSeen, Stay, Unit,
+    Batch,
+    Claim,
+    Cleaned,
+    Counted,
+    Culled,
+    Definition,
+    Delivery,
+    Labour,
+    Link,
+    Load,
+    Lot,
+    MixMade,
+    Picked,
+    Price,
+    Remark,
+    Row,
+    Seen,
+    SignSeen,
+    Stay,
+    Unit,
 )  # fmt: skip
 
 Body = dict[str, Any]
@@ -37,7 +55,7 @@ def rows(entry: Entry) -> list[Row]:
 
 
 def claimed(entry: Entry) -> str | None:
-    """The code that an entry gives to something new, with its sort before it; None for entries that name nothing new."""
+    """The code that an entry gives to something new, with its sort before it; None where it names nothing new."""
     field = _CLAIMS.get(entry.kind)
     return None if field is None else f"{field}:{entry.body[field]}"
 

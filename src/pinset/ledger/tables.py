@@ -311,6 +311,5 @@ def _sql_type(hint: Any) -> str:
 
 
 INSERT: dict[type[Row], str] = {
-    table: f"INSERT INTO {table_name(table)} VALUES ({', '.join('?' * len(table._fields))})"
-    for table in TABLES
+    table: f"INSERT INTO {table_name(table)} VALUES ({', '.join('?' * len(table._fields))})" for table in TABLES
 }

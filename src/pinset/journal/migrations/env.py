@@ -1,20 +1,22 @@
 """Runs the journal's migrations over the database that `pinset.journal.store.migrate` names."""
 
+import sqlite3
+
 from alembic import context
-from sqlalchemy import create_engine, event
+from sqlalchemy import Connection, create_engine, event
 
 
 def _run() -> None:
     engine = create_engine(f"sqlite:///{context.config.attributes['path']}")
 
     @event.listens_for(engine, "connect")
-    def _by_hand(connection, _record) -> None:  # type: ignore[no-untyped-def]
+    def _by_hand(connection: sqlite3.Connection, _record: object) -> None:
         connection.isolation_level = None  # the driver would commit before each change of schema
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
 
     @event.listens_for(engine, "begin")
-    def _begin(connection) -> None:  # type: ignore[no-untyped-def]
+    def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
 
     with engine.connect() as connection:
