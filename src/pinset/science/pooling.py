@@ -237,9 +237,9 @@ def pool(
 
     >>> found = pool([Effect(0.10, 0.004), Effect(0.25, 0.006), Effect(0.05, 0.003), Effect(0.30, 0.01)])
     >>> round(found.mean, 3), round(found.between, 4), round(found.chance_elsewhere(), 2)
-    (0.152, 0.0051, 0.9)
+    (0.157, 0.0081, 0.88)
     >>> [round(end, 3) for end in found.interval], [round(end, 3) for end in found.prediction]
-    ([-0.028, 0.332], [-0.138, 0.443])
+    ([-0.028, 0.343], [-0.183, 0.498])
     """
     values, variances = _checked(effects)
     between = _BETWEEN[spread](values, variances)
@@ -255,7 +255,7 @@ def pool(
         mean=mean,
         standard_error=float(error),
         interval=_around(mean, float(error), freedom, level),
-        p=float(2 * stdtr(freedom, -abs(mean) / error)),
+        p=_p(mean, float(error), freedom),
         freedom=freedom,
         between=between,
         between_interval=_between_interval(values, variances, level),
@@ -331,6 +331,13 @@ def _around(middle: float, error: float, freedom: float, level: float) -> Interv
     tail = (1 + level) / 2
     reach = error * float(ndtri(tail) if np.isinf(freedom) else stdtrit(freedom, tail))
     return Interval(middle - reach, middle + reach)
+
+
+def _p(mean: float, error: float, freedom: float) -> float:
+    """Two-sided p against no effect; without any error (equal farms, plain Knapp-Hartung) only none is no surprise."""
+    if error == 0:
+        return float(mean == 0)
+    return float(2 * stdtr(freedom, -abs(mean) / error))
 
 
 def _squares(values: Floats, variances: Floats, between: float) -> float:
