@@ -104,6 +104,8 @@ class Gathered:
     """The batches asked for, and what is known of the record as a whole."""
 
     batches: list[BatchRecord]
+    whole: list[BatchRecord]
+    """Every batch on record, asked for or not."""
     zone: str
     last_noted: int
     """The latest moment that any batch is spoken of."""
@@ -132,7 +134,10 @@ def gather(ledger: Reader, since: date | None = None, until: date | None = None,
         and (trial is None or batch.trial == trial)
     ]
     gathering = _Gathering(ledger, everything)
-    return Gathered(gathering.records(wanted), zone, gathering.last_noted, gathering.nobody_mg / KILOGRAM)
+    whole = gathering.records(everything)
+    codes = {batch.code for batch in wanted}
+    asked = [record for record in whole if record.code in codes]
+    return Gathered(asked, whole, zone, gathering.last_noted, gathering.nobody_mg / KILOGRAM)
 
 
 def day_in(zone: str, at: int) -> date:

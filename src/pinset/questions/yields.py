@@ -214,11 +214,16 @@ def _recipe_row(name: str, batches: list[BatchRecord]) -> tuple[str | int | floa
 
 
 def _charts(gathered: Gathered, batches: list[BatchRecord]) -> list[Chart]:
+    weights = [round(batch.all_kg / batch.batch.units, 4) for batch in batches]
     points = [
-        {"made": gathered.day(batch.batch.at).isoformat(), "kg per unit made": round(batch.all_kg / batch.batch.units, 4),
-         "batch": batch.code, "recipe": batch.batch.recipe or "not noted"}
-        for batch in batches
-    ]  # fmt: skip
+        {
+            "made": gathered.day(batch.batch.at).isoformat(),
+            "kg per unit made": weight,
+            "batch": batch.code,
+            "recipe": batch.batch.recipe or "not noted",
+        }
+        for batch, weight in zip(batches, weights, strict=True)
+    ]
     spec = {
         "data": {"values": points},
         "mark": {"type": "point", "filled": True, "size": 70},
@@ -230,7 +235,6 @@ def _charts(gathered: Gathered, batches: list[BatchRecord]) -> list[Chart]:
             "tooltip": [{"field": "batch"}, {"field": "kg per unit made"}],
         },
     }
-    weights = [point["kg per unit made"] for point in points]
     alt = f"One point a batch by the day it was made, from {min(weights)} to {max(weights)} kg per unit made."
     return [Chart("by-day", "What each batch gave, by the day it was made", alt, spec)]
 
@@ -257,7 +261,7 @@ def _next(batches: list[BatchRecord]) -> list[str]:
     said = []
     if any(batch.level in ("batch", "room") for batch in batches):
         said.append(
-            "Weigh each unit for a few batches: then the spread within a batch shows, and single bad units can be found."
+            "Weigh each unit for a few batches: then the spread within a batch shows, and so does a single bad unit."
         )
     if any(batch.level == "room" for batch in batches):
         said.append("Note a pick for its batch, not the room: then nothing has to be shared out by an estimate.")

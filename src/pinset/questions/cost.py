@@ -1,0 +1,235 @@
+"""What does a kilo cost me, and where does the money go?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+
+import numpy as np
+
+from pinset.ledger.read import Reader
+from pinset.questions._batches import Gathered, gather
+from pinset.questions._money import LINES, BatchCost, PriceBook, batch_costs, by_line
+from pinset.questions._words import listed, number, several, span
+from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
+from pinset.questions.catalogue import question
+from pinset.science.ratios import Ratio, ratio_of_totals
+
+ASKS = "what does a kilo cost me, and where does the money go?"
+METHOD = (
+    "each batch is charged its materials by lot, spawn by lot, containers, labour, its share by units of each load's "
+    "energy, and its shelf-days; work noted for no batch is shared among the units standing that day; the cost of a kilo "
+    "is all cost over all kilos picked, with a 95 % interval by linearisation over batches"
+)
+# Without these the cost of a kilo is not the cost of a kilo: labour is most of it on small farms (common practice).
+NEEDED = ("substrate", "spawn", "labour")
+
+
+@question("cost", ASKS)
+def cost(ledger: Reader, *, since: date | None = None, until: date | None = None, recipe: str | None = None) -> Answer:
+    """The cost of a kilo picked, by batch, by recipe and by what it was spent on.
+
+    since: only batches made on or after this day
+    until: only batches made on or before this day
+    recipe: only batches of this recipe
+    """
+    gathered = gather(ledger, since, until)
+    book = PriceBook(ledger)
+    costs = [one for one in batch_costs(ledger, gathered, book) if recipe in (None, one.batch.batch.recipe)]
+    known = [one for one in costs if one.lines and one.batch.all_kg > 0]
+    if not known:
+        return _nothing_to_count(costs)
+    return _answer(gathered, costs, known, book, ledger.farm.currency)
+
+
+def _nothing_to_count(costs: list[BatchCost]) -> Answer:
+    missing = Counter(name for one in costs for name in one.missing)
+    lacks = listed([name for name, _ in missing.most_common()]) or "batches"
+    return Answer(
+        "cost", ASKS, f"Nothing can be costed yet: no price or amount is on record for {lacks}.",
+        Standing("open", "no cost of any batch is on record"), (),
+        Basis({"batches": len(costs)}, "none", None, None, METHOD), next=tuple(_next(costs, Counter(missing))),
+    )  # fmt: skip
+
+
+def _answer(
+    gathered: Gathered, costs: list[BatchCost], known: list[BatchCost], book: PriceBook, currency: str
+) -> Answer:
+    settled = [one for one in known if not gathered.still_going(one.batch)]
+    used = settled if len(settled) >= 3 else known
+    missing = Counter(name for one in used for name in set(one.missing))
+    kilo = _per_kilo(used)
+    sold = book.kilo_sold()
+    days = [gathered.day(one.batch.batch.at) for one in used]
+    counts = {"batches": len(used), "units": sum(one.batch.batch.units for one in used)}
+    return Answer(
+        question="cost", asks=ASKS, headline=_headline(used, kilo, sold, currency),
+        standing=_standing(used, missing, len(known) - len(used)),
+        figures=tuple(_figures(used, kilo, sold, currency)),
+        basis=Basis(counts, "by batch", min(days), max(days), METHOD, (
+            "Cochran 1977, Sampling Techniques, section 6.4 (from memory)",
+        )),
+        tables=(_lines_table(used, currency), *_recipes(used, currency), _batches(gathered, used, currency)),
+        charts=(_chart(used, currency),), cautions=tuple(_cautions(missing, used)),
+        next=tuple(_next(used, missing)),
+    )  # fmt: skip
+
+
+def _per_kilo(costs: list[BatchCost]) -> Ratio:
+    return ratio_of_totals(np.array([one.total for one in costs]), np.array([one.batch.all_kg for one in costs]))
+
+
+def _absent(used: list[BatchCost]) -> list[str]:
+    return [line for line in NEEDED if not any(line in one.lines for one in used)]
+
+
+def _headline(used: list[BatchCost], kilo: Ratio, sold: float | None, currency: str) -> str:
+    totals = by_line(used)
+    whole = sum(totals.values())
+    absent = _absent(used)
+    shares = [f"{name} {number(100 * amount / whole, 0)} %" for name, amount in totals.items()][:3]
+    words = f"A kilo cost {span(kilo.value, kilo.low, kilo.high, currency)}"
+    if absent:
+        return f"{words} in {listed(list(totals))} alone; {listed(absent)} cost more, but no price of it is on record."
+    words += f": {listed(shares)}"
+    if sold is None:
+        return f"{words}."
+    left = sold - kilo.value
+    verb = "left" if left >= 0 else "lost"
+    return f"{words}. Sold at {number(sold, 2)} on average, each kilo {verb} {number(abs(left), 2)} {currency}."
+
+
+def _standing(used: list[BatchCost], missing: Counter[str], going: int) -> Standing:
+    absent = _absent(used)
+    partly = [name for name, count in missing.items() if count < len(used)]
+    if absent:
+        return Standing("open", f"no cost of {listed(absent)} is on record, so this is only a part of the cost")
+    if len(used) < 3:
+        return Standing("open", f"{several(len(used), 'batch', 'batches')} say little about the next one")
+    if partly:
+        return Standing("leaning", f"for some batches there is no record of {listed(sorted(partly))}")
+    behind = f"; {several(going, 'batch', 'batches')} still going are left out" if going else ""
+    return Standing(
+        "settled", f"materials, spawn and labour of {several(len(used), 'batch', 'batches')} are on record{behind}"
+    )
+
+
+def _figures(used: list[BatchCost], kilo: Ratio, sold: float | None, currency: str) -> list[Figure]:
+    per_unit = ratio_of_totals(
+        np.array([one.total for one in used]), np.array([float(one.batch.batch.units) for one in used])
+    )
+    figures = [
+        _figure("cost of a kilo", kilo, currency, "all cost over all kilos picked"),
+        _figure("cost of a unit made", per_unit, currency, "all cost over units made"),
+    ]
+    if sold is not None:
+        figures.append(
+            Figure("sold at", sold, f"{currency}/kg", how="all deliveries with an amount, over their weight")
+        )
+        profit = np.array([one.batch.all_kg * sold - one.total for one in used])
+        shelf = np.array([one.batch.shelf_days for one in used])
+        left = ratio_of_totals(profit, np.array([one.batch.all_kg for one in used]))
+        figures.append(_figure("left of a kilo", left, currency, "average price less cost of a kilo"))
+        if shelf.sum() > 0:
+            per_day = ratio_of_totals(profit, shelf)
+            figures.append(
+                _figure("left per 100 shelf-days", per_day, currency, "money left over days that units stood", 100)
+            )
+    return figures
+
+
+def _figure(name: str, found: Ratio, unit: str, how: str, scale: float = 1.0) -> Figure:
+    low, high = (None, None) if np.isnan(found.low) else (found.low * scale, found.high * scale)
+    return Figure(name, found.value * scale, unit, low, high, found.count, how)
+
+
+def _lines_table(used: list[BatchCost], currency: str) -> Table:
+    totals = by_line(used)
+    whole, kilos = sum(totals.values()), sum(one.batch.all_kg for one in used)
+    units = sum(one.batch.batch.units for one in used)
+    rows = tuple((name, each, 100 * each / whole, each / kilos, each / units) for name, each in totals.items())
+    columns = (
+        Column("spent on"), Column("in all", currency, 2), Column("share", "%", 0), Column("a kilo", currency, 2),
+        Column("a unit", currency, 2),
+    )  # fmt: skip
+    return Table("lines", "Where the money goes", columns, rows)
+
+
+def _recipes(used: list[BatchCost], currency: str) -> list[Table]:
+    names = sorted({one.batch.batch.recipe or "not noted" for one in used})
+    if len(names) < 2:
+        return []
+    groups = {name: [one for one in used if (one.batch.batch.recipe or "not noted") == name] for name in names}
+    rows = tuple(_recipe_row(name, some) for name, some in groups.items())
+    columns = (
+        Column("recipe"), Column("batches"), Column("a kilo", currency, 2), Column("from", currency, 2),
+        Column("to", currency, 2), Column("a unit", currency, 2), Column("per unit made", "kg", 3),
+    )  # fmt: skip
+    return [Table("recipes", "What a kilo of each recipe cost", columns, rows)]
+
+
+def _recipe_row(name: str, costs: list[BatchCost]) -> tuple[Cell, ...]:
+    kilo = _per_kilo(costs)
+    units = sum(one.batch.batch.units for one in costs)
+    low, high = (None, None) if np.isnan(kilo.low) else (kilo.low, kilo.high)
+    total, kilos = sum(one.total for one in costs), sum(one.batch.all_kg for one in costs)
+    return (name, len(costs), kilo.value, low, high, total / units, kilos / units)
+
+
+def _batches(gathered: Gathered, used: list[BatchCost], currency: str) -> Table:
+    present = [line for line in LINES if any(line in one.lines for one in used)]
+    columns = (
+        Column("batch", link="batch"), Column("made"), *(Column(line, currency, 2) for line in present),
+        Column("in all", currency, 2), Column("picked", "kg", 2), Column("a kilo", currency, 2),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            one.batch.code, gathered.day(one.batch.batch.at).isoformat(), *(one.lines.get(line) for line in present),
+            one.total, one.batch.all_kg, one.total / one.batch.all_kg,
+        )
+        for one in sorted(used, key=lambda one: -one.total / one.batch.all_kg)
+    )  # fmt: skip
+    return Table("batches", "What each batch cost, dearest kilo first", columns, rows)
+
+
+def _chart(used: list[BatchCost], currency: str) -> Chart:
+    kilos = sum(one.batch.all_kg for one in used)
+    values = [{"spent on": name, "a kilo": round(each / kilos, 4)} for name, each in by_line(used).items()]
+    spec = {
+        "data": {"values": values},
+        "mark": {"type": "bar"},
+        "encoding": {
+            "y": {"field": "spent on", "type": "nominal", "sort": None, "title": None},
+            "x": {"field": "a kilo", "type": "quantitative", "title": f"{currency} a kilo"},
+        },
+    }
+    alt = "Bars of what a kilo costs: " + ", ".join(
+        f"{one['spent on']} {one['a kilo']:.2f} {currency}" for one in values
+    )
+    return Chart("lines", "Where the money of a kilo goes", alt, spec)
+
+
+def _cautions(missing: Counter[str], used: list[BatchCost]) -> list[str]:
+    said = []
+    if missing:
+        some = [f"{name} ({count} of {len(used)})" for name, count in missing.most_common()]
+        said.append(f"Not counted, for want of a record: {listed(some, 6)} batches.")
+    said.append("Rent, depreciation, insurance and tax are counted only so far as a price of the shelf-day holds them.")
+    return said
+
+
+def _next(costs: list[BatchCost], missing: Counter[str]) -> list[str]:
+    hints = {
+        "labour": "Note the time that making and picking take: pinset note work task=picking minutes=45 batch=CODE",
+        "substrate": "Note what a kilo of the recipe costs: note define what=price name=RECIPE amount=0.21 per=kg",
+        "spawn": "Note which spawn went into a batch and what its lot cost: receive cost=..., make spawn=LOT:0.7kg",
+        "energy": "Note the energy of a load (treat energy_kwh=...) and a price per kWh.",
+        "a price for an hour of labour": "Note what an hour is worth: pinset note define what=price name=labour "
+        "amount=15 per=hour",
+    }
+    said = [hints[name] for name in hints if missing.get(name)]
+    if costs and not any("shelf" in one.lines for one in costs):
+        said.append(
+            "Note what a place on the shelf costs a day: define what=price name=shelf amount=0.02 per=shelf-day"
+        )
+    return said
