@@ -210,9 +210,9 @@ def is_set_up(what_for: str) -> bool:
 
 
 def venv_fits() -> bool:
-    """Whether .venv was made here and by this Python: its programs hold the path of both."""
+    """Whether .venv was made to the end, here, by this Python: its programs hold the path of both."""
     note = VENV / "pyvenv.cfg"
-    if not (note.is_file() and tool("python").exists()):
+    if not (note.is_file() and tool("python").exists() and tool("uv").exists()):
         return False
     facts = dict(line.partition(" = ")[::2] for line in note.read_text(encoding="utf-8").splitlines())
     return facts.get("command", "").endswith(str(VENV)) and facts.get("version") == sys.version.split()[0]
