@@ -18,29 +18,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import accumulate
+from typing import Final
 
 import numpy as np
 
 from pinset.science.arrays import Floats, Integers
 
+# Differences over this step lose as many digits to curvature as to rounding.
+_NUDGE: Final = 1e-5
 
-@dataclass(frozen=True, eq=False)
+
 class Term:
-    """One grouping as numbers: the level of each observation, and the columns (n, width) whose effect varies."""
+    """One grouping as numbers: the level (n,) of each observation and the columns (n, width) that vary by level."""
 
-    level: Integers
-    levels: int
-    basis: Floats
-
-    @property
-    def width(self) -> int:
-        """How many effects each level has."""
-        return self.basis.shape[1]
-
-    @property
-    def columns(self) -> int:
-        """How many effects the grouping has over all its levels."""
-        return self.levels * self.width
+    def __init__(self, level: Integers, levels: int, basis: Floats) -> None:
+        self.level, self.levels, self.basis = level, levels, basis
+        self.width = basis.shape[1]
+        self.columns = levels * self.width
+        self._order = np.argsort(level, kind="stable")
+        self._starts = np.searchsorted(level[self._order], np.arange(levels))
 
     def spread(self) -> Floats:
         """The columns of Z that belong to this grouping, level by level."""
@@ -50,10 +48,8 @@ class Term:
 
     def sums(self, values: Floats) -> Floats:
         """Z'values of this grouping for ``values`` (n, m), as (levels, width, m)."""
-        order = np.argsort(self.level, kind="stable")
-        products = self.basis[order, :, None] * values[order, None, :]
-        starts = np.searchsorted(self.level[order], np.arange(self.levels))
-        return np.add.reduceat(products, starts, axis=0)
+        products = self.basis[:, :, None] * values[:, None, :]
+        return np.add.reduceat(products[self._order], self._starts, axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +68,46 @@ class Points:
     covariance: Floats
 
 
+@dataclass(frozen=True, eq=False)
+class View:
+    """The profiled deviance as it looks from one theta (v,).
+
+    ``points`` are theta itself and, after it, a little up and then a little down along each entry.
+    """
+
+    at: Floats
+    points: Points
+    freedom: int
+
+    @property
+    def value(self) -> float:
+        """The deviance, but for a constant."""
+        return float(self.points.deviance[0])
+
+    @property
+    def slope(self) -> Floats:
+        """The slope by theta."""
+        return self._slopes[0]
+
+    @property
+    def curvature(self) -> Floats:
+        """The second derivatives by theta."""
+        uneven = self.derivatives(self._slopes)
+        return (uneven + uneven.T) / 2.0
+
+    def derivatives(self, values: Floats) -> Floats:
+        """The derivatives (v, ...) by theta of ``values`` (1 + 2v, ...) at the points."""
+        count = len(self.at)
+        widths = 2.0 * _NUDGE * (1.0 + np.abs(self.at))
+        rises = values[1 : 1 + count] - values[1 + count :]
+        return rises / widths.reshape(count, *[1] * (values.ndim - 1))
+
+    @property
+    def _slopes(self) -> Floats:
+        points = self.points
+        return points.determinants_slope + self.freedom * points.squares_slope / points.squares[:, None]
+
+
 class Profile:
     """The profiled deviance of one data set as a function of theta.
 
@@ -81,24 +117,57 @@ class Profile:
 
     def __init__(self, terms: Sequence[Term], design: Floats, response: Floats, restricted: bool) -> None:
         first, *others = terms
-        dense = np.column_stack([*(term.spread() for term in others), design, response])
-        ends = np.cumsum([term.columns for term in others], dtype=int).tolist()
         self.widths = [term.width for term in terms]
         self.freedom = len(response) - design.shape[1] * restricted
-        self._spans = [slice(end - term.columns, end) for term, end in zip(others, ends, strict=True)]
-        self._effects = dense.shape[1] - design.shape[1] - 1
+        self._left = len(response) - design.shape[1]
+        self._effects = sum(term.columns for term in others)
         self._counted = self._effects + design.shape[1] * restricted
+        ends = accumulate(term.columns for term in others)
+        self._spans = [slice(end - term.columns, end) for term, end in zip(others, ends, strict=True)]
+        dense = np.concatenate([*(term.spread() for term in others), design, response[:, None]], axis=1)
+        self._membership = np.repeat(np.eye(len(others)), [term.columns for term in others], axis=0)
+        self._unit = np.diag(np.arange(dense.shape[1]) < self._effects).astype(float)
         self._gram = first.sums(first.basis)
         self._cross = first.sums(dense)
         self._total = dense.T @ dense
+
+    def moments(self) -> tuple[Floats, Floats]:
+        """What the design leaves of each grouping, and each grouping's variance over that of the error.
+
+        The first are the traces of Z'MZ, M being the projection that takes the design out. The second are the
+        variances that give the residual sum of squares and those of Z'My their expected values (minimum norm
+        quadratic unbiased estimates with unit weights, Rao 1971, J. Multivar. Anal. 1:257-275): exactly those of
+        restricted maximum likelihood where the data are balanced, near them where not, and below zero at times.
+        """
+        fixed = slice(self._effects, -1)
+        near, apart = self._cross[..., fixed], self._total[: self._effects, fixed]
+        flat = near.reshape(-1, near.shape[-1])
+        within = np.square(self._gram).sum() - 2.0 * (near * (self._gram @ near)).sum()
+        between = self._cross[..., : self._effects].reshape(len(flat), self._effects) - flat @ apart.T
+        beside = self._total[: self._effects, : self._effects] - apart @ apart.T
+        member = self._membership
+        across = np.square(between).sum(axis=0) @ member
+        traces = np.array([np.einsum("qkk->", self._gram) - np.square(flat).sum(), *(beside.diagonal() @ member)])
+        seen = [np.square(self._cross[..., -1]).sum(), *(np.square(self._total[: self._effects, -1]) @ member)]
+        system = np.empty((len(traces) + 1, len(traces) + 1))
+        system[0, 0] = within + np.square(flat.T @ flat).sum()
+        system[0, 1:-1] = system[1:-1, 0] = across
+        system[1:-1, 1:-1] = member.T @ np.square(beside) @ member
+        system[-1, :-1] = system[:-1, -1] = traces
+        system[-1, -1] = self._left
+        *variances, error = np.linalg.lstsq(system, np.array([*seen, self._total[-1, -1]]))[0]
+        return traces, np.array(variances) / error
+
+    def view(self, theta: Floats) -> View:
+        """The deviance as it looks from one theta."""
+        nudges = np.diag(_NUDGE * (1.0 + np.abs(theta)))
+        return View(theta, self.at(np.concatenate([theta[None], theta + nudges, theta - nudges])), self.freedom)
 
     def at(self, thetas: Floats) -> Points:
         """The deviance, its slopes and the coefficients at each theta."""
         first, *others = lower_triangles(thetas, self.widths)
         logarithms, gram, cross, total = self._eliminated(first)
-        bordered = self._scaled(self._scaled(total, others).mT, others)
-        bordered[:, range(self._effects), range(self._effects)] += 1.0
-        root = np.linalg.cholesky(bordered)
+        root = np.linalg.cholesky(self._scaled(self._scaled(total, others).mT, others) + self._unit)
         inverse = np.linalg.inv(root)
         slopes = [self._slopes(first, gram.sum(axis=1), inverse @ self._scaled(cross, others))]
         for factor, span in zip(others, self._spans, strict=True):
@@ -136,6 +205,8 @@ class Profile:
 
     def _scaled(self, rows: Floats, factors: Sequence[Floats]) -> Floats:
         """Λ' times the rows that stand for effects; the others as they are."""
+        if not factors:
+            return rows
         scaled = rows.copy()
         for factor, span in zip(factors, self._spans, strict=True):
             effects = rows[:, span]
@@ -153,7 +224,7 @@ class Profile:
         levels = solved.shape[2] // max(width, 1)
         counted = solved[:, : self._counted].reshape(points, self._counted * levels, width)
         residual = solved[:, -1].reshape(points, levels, width)
-        rows, columns = np.tril_indices(width)
+        rows, columns = _lower(width)
         determinants = 2.0 * (blocks - counted.mT @ counted) @ factor
         squares = -2.0 * residual.mT @ residual @ factor
         return determinants[:, rows, columns], squares[:, rows, columns]
@@ -168,12 +239,18 @@ def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
     """
     factors, start = [], 0
     for width in widths:
-        rows, columns = np.tril_indices(width)
+        rows, columns = _lower(width)
         factor = np.zeros((len(thetas), width, width))
         factor[:, rows, columns] = thetas[:, start : start + len(rows)]
         factors.append(factor)
         start += len(rows)
     return factors
+
+
+@cache
+def _lower(width: int) -> tuple[Integers, Integers]:
+    """Rows and columns of the entries of a lower triangle."""
+    return np.tril_indices(width)
 
 
 def _times(left: Floats, right: Floats) -> Floats:

@@ -21,15 +21,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pinset.science.arrays import Floats, Integers
-from pinset.science.deviance import Points, Profile, Term, lower_triangles
-from pinset.science.newton import derivatives, minimise, neighbours
+from pinset.science.deviance import Profile, Term, View, lower_triangles
+from pinset.science.newton import minimise
 
 # The size of a diagonal entry of theta below which lme4's isSingular() calls a fit singular.
 _SINGULAR: Final = 1e-4
 # A variance that shrinks to nothing is set to exactly nothing: below this its effect is lost in rounding.
 _NOTHING: Final = 1e-7
-# Standard deviations of the levels, in those of the error, from which the search may start.
-_STARTS: Final = np.geomspace(0.05, 5.0, 7)
+# Standard deviations of the levels, in those of the error, between which the search starts.
+_LEAST_START: Final = 0.1
+_MOST_START: Final = 1e3
 # Curvature below this share of the largest is that of a flat direction.
 _FLAT: Final = 1e-8
 # Relative sizes below which sums of squares of double precision hold no information.
@@ -171,22 +172,25 @@ def fit(
     widest_first = sorted(parts, key=lambda part: part.term.columns, reverse=True)
     terms = [part.term for part in widest_first] or [_no_term(len(data.response))]
     profile = Profile(terms, data.design, data.response, restricted)
-    theta, converged = _searched(profile)
-    points = profile.at(neighbours(theta))
+    view, converged = _searched(profile)
+    points = view.points
     variance = float(points.squares[0]) / profile.freedom
     if variance < _ROUNDING:
         raise NoVariationLeft
+    diagonals = _diagonals(profile.widths)
+    sizes = np.abs(view.at)
+    theta = np.where(diagonals & (sizes < _NOTHING), 0.0, view.at)
     factors = dict(zip(map(id, widest_first), lower_triangles(theta[None], profile.widths), strict=False))
     return MixedFit(
         coefficients=data.back @ (data.heights + data.scale * points.coefficients[0]),
         covariance=data.restored(variance * points.covariance[0]),
-        covariance_doubt=data.restored(_doubt(points, theta, variance, profile.freedom)),
+        covariance_doubt=data.restored(_doubt(view, variance)),
         sigma=data.scale * math.sqrt(variance),
         components=tuple(part.component(factors[id(part)][0], variance * data.scale**2) for part in parts),
-        criterion=_criterion(points, data, profile.freedom, restricted),
+        criterion=_criterion(view, data, restricted),
         restricted=restricted,
         converged=converged,
-        singular=bool(np.any(np.abs(theta[_diagonals(profile.widths)]) < _SINGULAR)),
+        singular=bool(np.any(sizes[diagonals] < _SINGULAR)),
         observations=len(data.response),
     )
 
@@ -289,22 +293,21 @@ def _no_term(count: int) -> Term:
     return Term(np.zeros(count, dtype=np.intp), 0, np.empty((count, 0)))
 
 
-def _searched(profile: Profile) -> tuple[Floats, bool]:
-    """The best theta, from the best of some starts that give each grouping the same share of the error's spread."""
-
-    def slopes_at(thetas: Floats) -> tuple[Floats, Floats]:
-        points = profile.at(thetas)
-        slopes = points.determinants_slope + profile.freedom * points.squares_slope / points.squares[:, None]
-        return points.deviance, slopes
-
-    diagonals = _diagonals(profile.widths)
-    starts = np.outer(_STARTS, diagonals)
+def _searched(profile: Profile) -> tuple[View, bool]:
+    """The lowest point of the deviance, and whether it is one."""
     try:
-        start = starts[np.argmin(profile.at(starts).deviance)]
-        minimum = minimise(slopes_at, start)
+        return minimise(profile.view, _start(profile))
     except np.linalg.LinAlgError as broken:
         raise NoVariationLeft from broken
-    return np.where(diagonals & (np.abs(minimum.at) < _NOTHING), 0.0, minimum.at), minimum.converged
+
+
+def _start(profile: Profile) -> Floats:
+    """Where to search from: the estimates from moments, none of them so small that the slope could not lift it."""
+    _, ratios = profile.moments()
+    spreads = np.sqrt(np.clip(ratios, _LEAST_START**2, _MOST_START**2))
+    return np.concatenate(
+        [spread * np.equal(*np.tril_indices(width)) for spread, width in zip(spreads, profile.widths, strict=True)]
+    )
 
 
 def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
@@ -312,31 +315,29 @@ def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
     return np.concatenate([np.equal(*np.tril_indices(width)) for width in widths])
 
 
-def _criterion(points: Points, data: _Data, freedom: int, restricted: bool) -> float:
+def _criterion(view: View, data: _Data, restricted: bool) -> float:
     """Minus twice the log-likelihood in the units of the response (Bates et al. 2015, equations 34 and 42)."""
     _, logarithm = np.linalg.slogdet(data.back)
-    spread = 2.0 * math.pi * float(points.squares[0]) * data.scale**2 / freedom
-    return float(points.determinants[0] - 2.0 * restricted * logarithm) + freedom * (1.0 + math.log(spread))
+    spread = 2.0 * math.pi * float(view.points.squares[0]) * data.scale**2 / view.freedom
+    determinants = float(view.points.determinants[0] - 2.0 * restricted * logarithm)
+    return determinants + view.freedom * (1.0 + math.log(spread))
 
 
-def _doubt(points: Points, theta: Floats, variance: float, freedom: int) -> Floats:
+def _doubt(view: View, variance: float) -> Floats:
     """How far the covariance of the coefficients may be off, one matrix for each independent source of doubt.
 
-    ``points`` are theta and its `neighbours`. The variances of the estimates of theta and sigma are twice the
-    inverse of the deviance's curvature; what they do to the covariance is its slope (Kuznetsova et al. 2017,
-    section 2.3; directions in which the deviance is flat are left out, as there).
+    The variances of the estimates of theta and sigma are twice the inverse of the deviance's curvature; what they
+    do to the covariance is its slope (Kuznetsova et al. 2017, section 2.3; directions in which the deviance is
+    flat are left out, as there).
     """
-    count, fixed = len(theta), points.covariance.shape[1]
-    sigma = math.sqrt(variance)
+    points, count, sigma = view.points, len(view.at), math.sqrt(variance)
     curvature = np.empty((count + 1, count + 1))
-    by_theta = derivatives(points.determinants_slope + points.squares_slope / variance, theta)
+    by_theta = view.derivatives(points.determinants_slope + points.squares_slope / variance)
     curvature[:count, :count] = (by_theta + by_theta.T) / 2.0
     curvature[count, :count] = curvature[:count, count] = -2.0 * points.squares_slope[0] / sigma**3
-    curvature[count, count] = 4.0 * freedom / variance
+    curvature[count, count] = 4.0 * view.freedom / variance
     values, vectors = np.linalg.eigh(curvature)
     known = values > _FLAT * values.max()
     deviations = vectors[:, known] * np.sqrt(2.0 / values[known])
-    slopes = np.empty((count + 1, fixed, fixed))
-    slopes[:count] = variance * derivatives(points.covariance, theta)
-    slopes[count] = 2.0 * sigma * points.covariance[0]
+    slopes = np.concatenate([variance * view.derivatives(points.covariance), 2.0 * sigma * points.covariance[:1]])
     return np.tensordot(deviations.T, slopes, axes=1)
