@@ -197,15 +197,29 @@ class _Gathering:
     def _unit(self, batch: Batch, unit: Unit) -> UnitRecord:
         picks = self.picks.get(unit.code, [])
         looks = sorted([*self.seen.get(unit.code, []), *self.seen.get(batch.code, [])], key=lambda look: look.at)
-        run_after, run_by = _run(batch, looks)
+        run_after, run_by = self._run(batch, looks)
         culls = self.culls.get(unit.code, [])
         return UnitRecord(
             unit.code, unit.arm, sum(pick.weight_mg for pick in picks) / KILOGRAM, _by_flush(picks),
-            min((_days(batch, pick.at) for pick in picks), default=None),
+            min((self._days(batch, pick.at) for pick in picks), default=None),
             bool(self.signs.get(unit.code)) or any(cull.reason == "contaminated" for cull in culls),
-            min((_days(batch, cull.at) for cull in culls), default=None),
+            min((self._days(batch, cull.at) for cull in culls), default=None),
             run_after, run_by, any(look.run is not None for look in looks), self._room_of(unit, batch, None),
         )  # fmt: skip
+
+    def _days(self, batch: Batch, at: int) -> float:
+        return wall_days(self.zone, batch.at, at)
+
+    def _run(self, batch: Batch, looks: list[Seen]) -> tuple[float, float | None]:
+        """Between which looks the spawn run was completed: the interval that is known, never the day of a look."""
+        after = 0.0
+        for look in looks:
+            if look.run is None:
+                continue
+            if look.run >= 1:
+                return after, self._days(batch, look.at)
+            after = max(after, self._days(batch, look.at))
+        return after, None
 
     def _own_picks(self, batch: Batch) -> tuple[list[Picked], int]:
         """The picks noted for the batch as a whole, without those that repeat its units' picks of the same day."""
@@ -237,7 +251,7 @@ class _Gathering:
     def _last_day(self, batch: Batch, certain: list[Picked]) -> float:
         subjects = [batch.code, *(unit.code for unit in self.units[batch.code])]
         spoken = [row.at for by in (self.picks, self.seen, self.culls) for code in subjects for row in by.get(code, [])]
-        return _days(batch, max([batch.at, *spoken, *(pick.at for pick in certain)]))
+        return self._days(batch, max([batch.at, *spoken, *(pick.at for pick in certain)]))
 
     def _room_of(self, unit: Unit, batch: Batch, at: int | None) -> str | None:
         stays = sorted([*self.stays.get(unit.code, []), *self.stays.get(batch.code, [])], key=lambda stay: stay.at)
@@ -287,20 +301,15 @@ def _moistures(ledger: Reader) -> dict[str, float]:
     return known
 
 
-def _days(batch: Batch, at: int) -> float:
-    return (at - batch.at) / DAY
+def wall_days(zone: str, start: int, end: int) -> float:
+    """Days between two moments by the clock on the wall: from noon to noon is a whole day, summer time or not.
 
-
-def _run(batch: Batch, looks: list[Seen]) -> tuple[float, float | None]:
-    """Between which looks the spawn run was completed: the interval that is known, never the day of a look."""
-    after = 0.0
-    for look in looks:
-        if look.run is None:
-            continue
-        if look.run >= 1:
-            return after, _days(batch, look.at)
-        after = max(after, _days(batch, look.at))
-    return after, None
+    >>> wall_days("Europe/Vienna", 1774695600, 1774778400)
+    1.0
+    """
+    here = ZoneInfo(zone)
+    first, last = (datetime.fromtimestamp(at, here).replace(tzinfo=None) for at in (start, end))
+    return (last - first).total_seconds() / DAY
 
 
 def _by_flush(picks: Iterable[Picked]) -> dict[int, float]:

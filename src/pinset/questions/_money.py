@@ -33,7 +33,7 @@ class PriceBook:
     """The prices and unit costs on record, as they were on a given day."""
 
     def __init__(self, ledger: Reader) -> None:
-        self._minor = 10**ledger.farm.minor_digits
+        self._minor = float(10**ledger.farm.minor_digits)
         self._prices = grouped(sorted(ledger.rows(Price), key=lambda price: price.at), "name")
         self._lots = {lot.code: lot for lot in ledger.rows(Lot)}
         self._by_item = grouped((lot for lot in self._lots.values() if lot.what == "ingredient"), "item")
@@ -44,7 +44,7 @@ class PriceBook:
         known = [price for price in self._prices.get(name, []) if price.per == per]
         past = [price for price in known if price.at <= at]
         chosen = past[-1] if past else (known[0] if known else None)
-        return None if chosen is None else float(chosen.amount_minor / self._minor)
+        return None if chosen is None else chosen.amount_minor / self._minor
 
     def any_price(self, per: str, at: int) -> float | None:
         """The price of whatever is priced by this measure, where only one thing is."""
