@@ -30,7 +30,7 @@ def number(value: float, digits: int) -> str:
 def span(value: float, low: float | None, high: float | None, unit: str = "", scale: float = 1.0) -> str:
     """A number with its interval, as "18.9 % (17.4 to 20.4)"; without one, the number alone.
 
-    >>> span(0.1888, 0.1741, 0.2035, "%", 100)
+    >>> span(0.1888, 0.1741, 0.2036, "%", 100)
     '18.9 % (17.4 to 20.4)'
     """
     value *= scale

@@ -17,9 +17,9 @@ from pinset.science.ratios import Ratio, ratio_of_totals
 
 ASKS = "what does a kilo cost me, and where does the money go?"
 METHOD = (
-    "each batch is charged its materials by lot, spawn by lot, containers, labour, its share by units of each load's "
-    "energy, and its shelf-days; work noted for no batch is shared among the units standing that day; the cost of a kilo "
-    "is all cost over all kilos picked, with a 95 % interval by linearisation over batches"
+    "each batch is charged its materials by lot, spawn by lot, containers, labour, its share by units of a load's "
+    "energy, and its shelf-days; work noted for no batch is shared among the units standing that day; the cost of a "
+    "kilo is all cost over all kilos picked, with a 95 % interval by linearisation over batches"
 )
 # Without these the cost of a kilo is not the cost of a kilo: labour is most of it on small farms (common practice).
 NEEDED = ("substrate", "spawn", "labour")
