@@ -75,15 +75,16 @@ BROWSER = Part(
     {"darwin": "brew install --cask google-chrome", "win32": "winget install Google.Chrome"},
 )
 R = Part(
-    "R with lme4 and lmerTest",
-    "the tests that compare the trial statistics with R",
+    "R with lme4, lmerTest and metafor",
+    "the tests that compare our statistics with R's",
     ("Rscript",),
-    ("r-base-core", "r-cran-lme4", "r-cran-lmertest"),
+    ("r-base-core", "r-cran-lme4", "r-cran-lmertest", "r-cran-metafor"),
     {
-        "darwin": """brew install r && Rscript -e 'install.packages("lmerTest")'""",
+        "darwin": """brew install r && Rscript -e 'install.packages(c("lmerTest", "metafor"))'""",
         "win32": 'winget install RProject.R, then install.packages("lmerTest") in R',
     },
 )
+PROGRAMS = (BROWSER, R)
 
 
 # What this machine has
@@ -278,7 +279,7 @@ def is_missing(part: Part) -> bool:
 
 def bring_programs() -> None:
     """Install the programs that pip cannot bring, or say how; without them some tests are skipped."""
-    for part in filter(is_missing, (BROWSER, R)):
+    for part in filter(is_missing, PROGRAMS):
         how = f"To have it: {how_to_get(part)}"
         if is_root() and is_debian():
             try:
