@@ -223,10 +223,9 @@ def apt_install(why: str, packages: Sequence[str]) -> None:
     """Install Debian packages, as root."""
     names = " ".join(packages)
     needed, mend = f"the Debian packages {names}", f"apt-get update && apt-get install {names}, then the same again"
-    work(f"{why}: installing {names} ...", ["apt-get", "update", "--quiet"], needed, mend)
-    work(
-        "  found; now fetching ...", ["apt-get", "install", "--yes", "--no-install-recommends", *packages], needed, mend
-    )
+    work(f"{why}. Looking up {names} ...", ["apt-get", "update"], needed, mend)
+    install = ["apt-get", "install", "--yes", "--no-install-recommends", *packages]
+    work("  and installing it ...", install, needed, mend)
 
 
 def has(module: str) -> bool:
