@@ -89,8 +89,11 @@ def test_looking_up_many_codes_takes_several_rounds() -> None:
     class Listening:
         asked = 0
 
-        def execute(self, sql: str, parameters: tuple[str, ...]) -> list[tuple[str, ...]]:
+        def execute(self, sql: str, parameters: tuple[str, ...]) -> Listening:
             self.asked += len(parameters) - 1
+            return self
+
+        def fetchall(self) -> list[tuple[str, ...]]:
             return []
 
     listening = Listening()

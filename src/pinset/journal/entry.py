@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
@@ -53,18 +54,29 @@ class Entry:
     attachments: tuple[str, ...] = field(default=())
 
     @property
+    def body_text(self) -> str:
+        """The body as one line of JSON with sorted keys, as it is stored."""
+        return one_line(self.body)
+
+    @property
     def canonical(self) -> str:
-        """The entry as one line of JSON with sorted keys: what is hashed, and what a repeat must equal."""
-        return canonical_json({
-            "at": self.at, "attachments": list(self.attachments), "body": self.body, "by": self.by,
-            "device": self.device, "device_seq": self.device_seq, "farm": self.farm, "id": self.id,
-            "kind": self.kind, "noted_at": self.noted_at, "replaces": self.replaces, "version": self.version,
-        })  # fmt: skip
+        """The entry as two lines of JSON, envelope and body: what is hashed, and what a repeat must equal."""
+        return canonical(self, self.body_text)
 
 
-def canonical_json(value: Any) -> str:
-    """JSON in one fixed spelling."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+def canonical(entry: Entry, body_text: str) -> str:
+    """What is hashed of an entry whose body is stored in these words."""
+    envelope = (
+        entry.id, entry.farm, entry.kind, entry.version, entry.at, entry.noted_at, entry.by, entry.device,
+        entry.device_seq, entry.replaces, entry.attachments,
+    )  # fmt: skip
+    return f"{one_line(envelope)}\n{body_text}"
+
+
+one_line: Callable[[Any], str] = json.JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+).encode
+"""A value as JSON in one fixed spelling."""
 
 
 def digest(text: str) -> str:
@@ -72,9 +84,9 @@ def digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def link(previous: str, canonical: str, kept_at: str) -> str:
+def link(previous: str, words: str, kept_at: str) -> str:
     """The hash of an entry in its farm's chain: over the hash before it, the entry, and when it was kept."""
-    return digest(f"{previous}\n{kept_at}\n{canonical}")
+    return digest(f"{previous}\n{kept_at}\n{words}")
 
 
 def checked(entry: Entry) -> Entry:

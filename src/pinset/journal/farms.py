@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Literal
 
 from pinset.journal.codes import new_id
-from pinset.journal.entry import canonical_json, digest
+from pinset.journal.entry import digest, one_line
 from pinset.journal.store import Connection
 
 # Currencies without minor units or with three digits of them (ISO 4217); all others have two.
@@ -35,7 +35,7 @@ class FarmSettings:
     @property
     def genesis(self) -> str:
         """The hash that the farm's chain of entries begins with."""
-        return digest(canonical_json(asdict(self)))
+        return digest(one_line(asdict(self)))
 
 
 def settings(name: str, currency: str, zone: str, decimal_mark: Literal[".", ","], now: str) -> FarmSettings:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 
 from pinset.journal.entry import Entry, seconds
-from pinset.journal.keep import find, kept
+from pinset.journal.keep import find, kept, select_in
 from pinset.journal.store import Connection
 from pinset.ledger import force
 from pinset.ledger.rows import claimed, rows, subjects
@@ -103,33 +103,28 @@ def _noted(entry_id: str, replaces: str | None, noted_at: str, kind: str, body: 
 def apply(connection: Connection, farm: str, entries: Sequence[Entry]) -> dict[str, list[str]]:
     """Bring the ledger up to date with entries just kept; returns, for those that wait, what has not arrived yet."""
     fresh: list[Row] = []
-    codes: set[str] = set()
+    settling = _to_settle(connection, farm, entries)
     for entry in entries:
-        code = claimed(entry)
-        if _stands_alone(connection, entry) and (code is None or _is_free(connection, farm, code, codes)):
+        if entry.id not in settling:
             fresh += rows(entry)
-        else:
-            _insert(connection, fresh)
-            fresh = []
-            _settle(connection, farm, entry)
     _insert(connection, fresh)
+    for entry in entries:
+        if entry.id in settling:
+            _settle(connection, farm, entry)
     return _missing(connection, farm, entries)
 
 
-def _stands_alone(connection: Connection, entry: Entry) -> bool:
-    if entry.replaces is not None:
-        return False
-    corrected = connection.execute(
-        "SELECT 1 FROM entry WHERE farm = ? AND replaces = ? LIMIT 1", (entry.farm, entry.id)
-    ).fetchone()
-    return corrected is None
-
-
-def _is_free(connection: Connection, farm: str, code: str, given: set[str]) -> bool:
-    if code in given:
-        return False
-    given.add(code)
-    return connection.execute("SELECT 1 FROM claim WHERE farm = ? AND code = ?", (farm, code)).fetchone() is None
+def _to_settle(connection: Connection, farm: str, entries: Sequence[Entry]) -> set[str]:
+    """The entries that do not simply add their rows: corrections, corrected ones, and codes that are given twice."""
+    ids = [entry.id for entry in entries]
+    corrected = select_in(connection, "SELECT replaces FROM entry WHERE farm = ? AND replaces IN", farm, ids)
+    found = {row[0] for row in corrected} | {entry.id for entry in entries if entry.replaces is not None}
+    codes = {entry.id: code for entry in entries if (code := claimed(entry)) is not None}
+    taken = select_in(
+        connection, "SELECT code FROM claim WHERE farm = ? AND code IN", farm, sorted(set(codes.values()))
+    )
+    counts = Counter([*codes.values(), *(row[0] for row in taken)])
+    return found | {entry_id for entry_id, code in codes.items() if counts[code] > 1}
 
 
 def _settle(connection: Connection, farm: str, entry: Entry) -> None:
@@ -202,22 +197,14 @@ def _insert(connection: Connection, made: Sequence[Row]) -> None:
 
 
 def _missing(connection: Connection, farm: str, entries: Sequence[Entry]) -> dict[str, list[str]]:
-    waiting: dict[str, list[str]] = {}
-    known: dict[tuple[str, str], bool] = {}
-    for entry in entries:
-        for subject in subjects(entry):
-            if subject not in known:
-                known[subject] = _exists(connection, farm, *subject)
-            if not known[subject]:
-                waiting.setdefault(entry.id, []).append(subject[1])
-    return waiting
-
-
-def _exists(connection: Connection, farm: str, level: str, code: str) -> bool:
-    if level == "room":
-        return True  # a room needs no definition to be spoken of
-    sql = f"SELECT 1 FROM {level} WHERE farm = ? AND code = ? LIMIT 1"
-    return connection.execute(sql, (farm, code)).fetchone() is not None
+    about = {entry.id: [one for one in subjects(entry) if one[0] != "room"] for entry in entries}
+    known: set[tuple[str, str]] = set()
+    for level in ("unit", "batch"):
+        codes = sorted({code for some in about.values() for each, code in some if each == level})
+        there = select_in(connection, f"SELECT code FROM {level} WHERE farm = ? AND code IN", farm, codes)
+        known |= {(level, row[0]) for row in there}
+    missing = {entry_id: [one[1] for one in some if one not in known] for entry_id, some in about.items()}
+    return {entry_id: codes for entry_id, codes in missing.items() if codes}
 
 
 def fingerprint(connection: Connection, farm: str) -> str:

@@ -6,11 +6,11 @@ from collections.abc import Iterable
 from typing import TypeVar
 
 from pinset.journal.farms import FarmSettings
+from pinset.journal.keep import select_in
 from pinset.journal.store import Connection
 from pinset.ledger.tables import Row, table_name
 
 R = TypeVar("R", bound=Row)
-_MOST_MARKS = 500
 
 
 class Reader:
@@ -27,14 +27,10 @@ class Reader:
 
     def of(self, table: type[R], column: str, values: Iterable[str]) -> list[R]:
         """The rows of a table whose column holds one of the values."""
-        wanted = sorted(set(values))
-        found: list[R] = []
-        for start in range(0, len(wanted), _MOST_MARKS):
-            some = wanted[start : start + _MOST_MARKS]
-            found += self._select(table, f' AND "{column}" IN ({", ".join("?" * len(some))})', some)
-        return found
+        sql = f'SELECT * FROM {table_name(table)} WHERE farm = ? AND "{column}" IN'
+        return [table(*row) for row in select_in(self._connection, sql, self.farm.id, sorted(set(values)))]
 
-    def _select(self, table: type[R], where: str, values: list[str | int | None] | list[str]) -> list[R]:
+    def _select(self, table: type[R], where: str, values: list[str | int | None]) -> list[R]:
         sql = f"SELECT * FROM {table_name(table)} WHERE farm = ?{where} ORDER BY entry, n"
         return [table(*row) for row in self._connection.execute(sql, (self.farm.id, *values))]
 
