@@ -22,9 +22,10 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 import numpy as np
-from scipy.special import chdtri, ndtri, stdtr, stdtrit
+from scipy.special import chdtri
 
 from pinset.science.arrays import Floats
+from pinset.science.confidence import Estimate, Interval
 
 FEWEST_FARMS: Final = 5
 """Below this many farms each is shown and nothing general is claimed: a spread cannot be learnt from so few."""
@@ -61,13 +62,6 @@ class Effect(NamedTuple):
 
     value: float
     variance: float
-
-
-class Interval(NamedTuple):
-    """Two ends, low first."""
-
-    low: float
-    high: float
 
 
 class Spread(StrEnum):
@@ -122,8 +116,7 @@ class Pooled:
 
     def chance_elsewhere(self, bar: float = 0.0) -> float:
         """The chance that the effect on another such farm lies above ``bar``, by the prediction distribution."""
-        scale = np.sqrt(self.between + self.standard_error**2)
-        return float(stdtr(self.prediction_freedom, (self.mean - bar) / scale))
+        return _elsewhere(self.mean, self.standard_error, self.between, self.prediction_freedom).chance_above(bar)
 
 
 class Reach(StrEnum):
@@ -247,21 +240,22 @@ def pool(
     total = float(weights.sum())
     mean = float(weights @ values) / total
     freedom = np.inf if width is Width.NORMAL else len(values) - 1.0
-    error = np.sqrt(_scale(width, _squares(values, variances, between), len(values)) / total)
+    error = float(np.sqrt(_scale(width, _squares(values, variances, between), len(values)) / total))
     if prediction_freedom is None:
         prediction_freedom = freedom
+    average = Estimate(mean, error, freedom)
     return Pooled(
         count=len(values),
         mean=mean,
-        standard_error=float(error),
-        interval=_around(mean, float(error), freedom, level),
-        p=_p(mean, float(error), freedom),
+        standard_error=error,
+        interval=average.interval(level),
+        p=average.p(),
         freedom=freedom,
         between=between,
         between_interval=_between_interval(values, variances, level),
         heterogeneity=_squares(values, variances, 0.0),
         inconsistency=between / (between + _typical(variances)),
-        prediction=_around(mean, float(np.sqrt(between + error**2)), prediction_freedom, level),
+        prediction=_elsewhere(mean, error, between, prediction_freedom).interval(level),
         prediction_freedom=prediction_freedom,
         shares=tuple((weights / total).tolist()),
         spread=spread,
@@ -326,18 +320,9 @@ def _checked(effects: Sequence[Effect]) -> tuple[Floats, Floats]:
     return table[:, 0], table[:, 1]
 
 
-def _around(middle: float, error: float, freedom: float, level: float) -> Interval:
-    """Middle ± t error."""
-    tail = (1 + level) / 2
-    reach = error * float(ndtri(tail) if np.isinf(freedom) else stdtrit(freedom, tail))
-    return Interval(middle - reach, middle + reach)
-
-
-def _p(mean: float, error: float, freedom: float) -> float:
-    """Two-sided p against no effect; without any error (equal farms, plain Knapp-Hartung) only none is no surprise."""
-    if error == 0:
-        return float(mean == 0)
-    return float(2 * stdtr(freedom, -abs(mean) / error))
+def _elsewhere(mean: float, error: float, between: float, freedom: float) -> Estimate:
+    """The effect on another such farm, as uncertain as the mean and as the farms differ."""
+    return Estimate(mean, float(np.sqrt(between + error**2)), freedom)
 
 
 def _squares(values: Floats, variances: Floats, between: float) -> float:
