@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from statistics import fmean, median, stdev
 
 import numpy as np
@@ -10,7 +11,7 @@ from scipy.special import stdtrit
 
 from pinset.demo import story
 from pinset.demo.money import expected_kg, making_cost, pays
-from pinset.demo.season import Year
+from pinset.demo.season import Year, live
 from pinset.demo.story import Way
 from pinset.demo.truth import Truth
 
@@ -137,3 +138,26 @@ def test_labour_is_where_the_money_goes(truth: Truth) -> None:
     assert set(truth.spent) == {"labour", "ingredients", "spawn", "power", "places"}
     assert truth.spent["labour"] > 0.5 * sum(truth.spent.values())
     assert sum(truth.spent.values()) < 18.5 * truth.sold_mg / 1e6
+
+
+def test_the_page_about_the_farm_tells_the_same_truth(truth: Truth) -> None:
+    page = (Path(__file__).parents[2] / "docs/explanation/demo-farm.md").read_text(encoding="utf-8")
+    rows = [
+        f"| {way.name} | × {way.yields:.2f} | × {way.contamination:.1f} | × {way.run:.2f} | {way.minutes} min"
+        f" | {way.pays:+.2f} |"
+        for way in truth.ways
+    ]
+    rows += [
+        f"| {lot.lot}, passage {lot.passage} | × {lot.yields:.2f} | × {lot.contamination:.1f} | × {lot.run:.2f} |"
+        for lot in truth.spawn
+        if lot.batches and lot.lot.startswith("KE")
+    ]
+    hot = story.HOT
+    rows.append(f"| the hot weeks, all of KE-S4 | × {hot.yields:.2f} | × {hot.contamination:.1f} | × {hot.run:.2f} |")
+    assert len(rows) == 8 and [row for row in rows if row not in page] == []
+    assert f"{truth.batches} batches, {truth.units} bags" in page
+
+
+def test_with_another_seed_the_notes_may_not_settle_what_is_true() -> None:
+    _, low, high = against_house(live(15), story.HULLS)
+    assert money(story.HULLS, low) < 0 < money(story.HULLS, high)
