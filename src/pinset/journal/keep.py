@@ -15,7 +15,10 @@ from pinset.journal.store import Connection, Store
 Word = Literal["kept", "already kept", "waiting", "conflict", "refused"]
 Apply = Callable[[Connection, Sequence[Entry]], Mapping[str, Sequence[str]]]
 
-_COLUMNS = "id, farm, kind, at, noted_at, noted_by, body, version, device, device_seq, replaces, attachments, place, kept_at, chain"
+_COLUMNS = (
+    "id, farm, kind, at, noted_at, noted_by, body, version, device, device_seq, replaces, attachments,"
+    " place, kept_at, chain"
+)
 MOST_MARKS = 500
 
 
