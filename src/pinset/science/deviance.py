@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Final
 
 import numpy as np
@@ -28,6 +28,8 @@ from pinset.science.arrays import Floats, Integers
 
 # Differences over this step lose as many digits to curvature as to rounding.
 _NUDGE: Final = 1e-5
+# A share of the error's variance that rounding alone can leave.
+_ROUNDING: Final = 1e-10
 
 
 class Term:
@@ -37,8 +39,6 @@ class Term:
         self.level, self.levels, self.basis = level, levels, basis
         self.width = basis.shape[1]
         self.columns = levels * self.width
-        self._order = np.argsort(level, kind="stable")
-        self._starts = np.searchsorted(level[self._order], np.arange(levels))
 
     def spread(self) -> Floats:
         """The columns of Z that belong to this grouping, level by level."""
@@ -46,10 +46,13 @@ class Term:
         wide[np.arange(len(self.level)), self.level] = self.basis
         return wide.reshape(len(self.level), self.columns)
 
-    def sums(self, values: Floats) -> Floats:
-        """Z'values of this grouping for ``values`` (n, m), as (levels, width, m)."""
-        products = self.basis[:, :, None] * values[:, None, :]
-        return np.add.reduceat(products[self._order], self._starts, axis=0)
+    def products(self, others: Floats) -> tuple[Floats, Floats]:
+        """The diagonal blocks of Z'Z, (levels, width, width), and Z'others, (levels, width, m)."""
+        order = np.argsort(self.level, kind="stable")
+        starts = np.searchsorted(self.level[order], np.arange(self.levels))
+        beside = np.concatenate([self.basis, others], axis=1)[order]
+        sums = np.add.reduceat(self.basis[order, :, None] * beside[:, None, :], starts, axis=0)
+        return sums[..., : self.width], sums[..., self.width :]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,42 +73,16 @@ class Points:
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """The profiled deviance as it looks from one theta (v,).
+    """The profiled deviance as it looks from one theta (v,): value but for a constant, slope (v,), curvature (v, v).
 
     ``points`` are theta itself and, after it, a little up and then a little down along each entry.
     """
 
     at: Floats
     points: Points
-    freedom: int
-
-    @property
-    def value(self) -> float:
-        """The deviance, but for a constant."""
-        return float(self.points.deviance[0])
-
-    @property
-    def slope(self) -> Floats:
-        """The slope by theta."""
-        return self._slopes[0]
-
-    @property
-    def curvature(self) -> Floats:
-        """The second derivatives by theta."""
-        uneven = self.derivatives(self._slopes)
-        return (uneven + uneven.T) / 2.0
-
-    def derivatives(self, values: Floats) -> Floats:
-        """The derivatives (v, ...) by theta of ``values`` (1 + 2v, ...) at the points."""
-        count = len(self.at)
-        widths = 2.0 * _NUDGE * (1.0 + np.abs(self.at))
-        rises = values[1 : 1 + count] - values[1 + count :]
-        return rises / widths.reshape(count, *[1] * (values.ndim - 1))
-
-    @property
-    def _slopes(self) -> Floats:
-        points = self.points
-        return points.determinants_slope + self.freedom * points.squares_slope / points.squares[:, None]
+    value: float
+    slope: Floats
+    curvature: Floats
 
 
 class Profile:
@@ -120,16 +97,15 @@ class Profile:
         self.widths = [term.width for term in terms]
         self.freedom = len(response) - design.shape[1] * restricted
         self._left = len(response) - design.shape[1]
-        self._effects = sum(term.columns for term in others)
+        ends = list(accumulate((term.columns for term in others), initial=0))
+        self._spans = [slice(start, end) for start, end in pairwise(ends)]
+        self._effects = ends[-1]
         self._counted = self._effects + design.shape[1] * restricted
-        ends = accumulate(term.columns for term in others)
-        self._spans = [slice(end - term.columns, end) for term, end in zip(others, ends, strict=True)]
         dense = np.concatenate([*(term.spread() for term in others), design, response[:, None]], axis=1)
-        self._membership = np.repeat(np.eye(len(others)), [term.columns for term in others], axis=0)
-        self._unit = np.diag(np.arange(dense.shape[1]) < self._effects).astype(float)
-        self._gram = first.sums(first.basis)
-        self._cross = first.sums(dense)
+        self._gram, self._cross = first.products(dense)
         self._total = dense.T @ dense
+        self._unit = np.zeros_like(self._total)
+        self._unit[range(self._effects), range(self._effects)] = 1.0
 
     def moments(self) -> tuple[Floats, Floats]:
         """What the design leaves of each grouping, and each grouping's variance over that of the error.
@@ -139,29 +115,35 @@ class Profile:
         quadratic unbiased estimates with unit weights, Rao 1971, J. Multivar. Anal. 1:257-275): exactly those of
         restricted maximum likelihood where the data are balanced, near them where not, and below zero at times.
         """
-        fixed = slice(self._effects, -1)
+        fixed, count = slice(self._effects, -1), len(self.widths)
         near, apart = self._cross[..., fixed], self._total[: self._effects, fixed]
         flat = near.reshape(-1, near.shape[-1])
-        within = np.square(self._gram).sum() - 2.0 * (near * (self._gram @ near)).sum()
         between = self._cross[..., : self._effects].reshape(len(flat), self._effects) - flat @ apart.T
         beside = self._total[: self._effects, : self._effects] - apart @ apart.T
-        member = self._membership
-        across = np.square(between).sum(axis=0) @ member
-        traces = np.array([np.einsum("qkk->", self._gram) - np.square(flat).sum(), *(beside.diagonal() @ member)])
-        seen = [np.square(self._cross[..., -1]).sum(), *(np.square(self._total[: self._effects, -1]) @ member)]
-        system = np.empty((len(traces) + 1, len(traces) + 1))
-        system[0, 0] = within + np.square(flat.T @ flat).sum()
-        system[0, 1:-1] = system[1:-1, 0] = across
-        system[1:-1, 1:-1] = member.T @ np.square(beside) @ member
-        system[-1, :-1] = system[:-1, -1] = traces
-        system[-1, -1] = self._left
-        *variances, error = np.linalg.lstsq(system, np.array([*seen, self._total[-1, -1]]))[0]
-        return traces, np.array(variances) / error
+        system = np.zeros((count + 1, count + 1))
+        seen = np.empty(count + 1)
+        system[0, 0] = _square(self._gram) - 2.0 * (near * (self._gram @ near)).sum() + _square(flat.T @ flat)
+        system[0, -1] = np.einsum("qkk->", self._gram) - _square(flat)
+        seen[0] = _square(self._cross[..., -1])
+        for row, span in enumerate(self._spans, start=1):
+            system[0, row] = _square(between[:, span])
+            system[row, row:-1] = [_square(beside[span, other]) for other in self._spans[row - 1 :]]
+            system[row, -1] = beside[span, span].trace()
+            seen[row] = _square(self._total[span, -1])
+        system[-1, -1], seen[-1] = self._left, self._total[-1, -1]
+        try:
+            variances = np.linalg.solve(system + np.triu(system, 1).T, seen)
+        except np.linalg.LinAlgError:
+            variances = np.ones(count + 1)
+        return system[:-1, -1], variances[:-1] / max(variances[-1], _ROUNDING)
 
     def view(self, theta: Floats) -> View:
         """The deviance as it looks from one theta."""
         nudges = np.diag(_NUDGE * (1.0 + np.abs(theta)))
-        return View(theta, self.at(np.concatenate([theta[None], theta + nudges, theta - nudges])), self.freedom)
+        points = self.at(np.concatenate([theta[None], theta + nudges, theta - nudges]))
+        slopes = points.determinants_slope + self.freedom * points.squares_slope / points.squares[:, None]
+        uneven = derivatives(slopes, theta)
+        return View(theta, points, float(points.deviance[0]), slopes[0], (uneven + uneven.T) / 2.0)
 
     def at(self, thetas: Floats) -> Points:
         """The deviance, its slopes and the coefficients at each theta."""
@@ -224,10 +206,20 @@ class Profile:
         levels = solved.shape[2] // max(width, 1)
         counted = solved[:, : self._counted].reshape(points, self._counted * levels, width)
         residual = solved[:, -1].reshape(points, levels, width)
-        rows, columns = _lower(width)
+        rows, columns = lower_entries(width)
         determinants = 2.0 * (blocks - counted.mT @ counted) @ factor
         squares = -2.0 * residual.mT @ residual @ factor
         return determinants[:, rows, columns], squares[:, rows, columns]
+
+
+@cache
+def lower_entries(width: int) -> tuple[Integers, Integers]:
+    """Rows and columns of the entries of a lower triangle, row by row.
+
+    >>> [places.tolist() for places in lower_entries(2)]
+    [[0, 1, 1], [0, 0, 1]]
+    """
+    return np.tril_indices(width)
 
 
 def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
@@ -239,7 +231,7 @@ def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
     """
     factors, start = [], 0
     for width in widths:
-        rows, columns = _lower(width)
+        rows, columns = lower_entries(width)
         factor = np.zeros((len(thetas), width, width))
         factor[:, rows, columns] = thetas[:, start : start + len(rows)]
         factors.append(factor)
@@ -247,10 +239,16 @@ def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
     return factors
 
 
-@cache
-def _lower(width: int) -> tuple[Integers, Integers]:
-    """Rows and columns of the entries of a lower triangle."""
-    return np.tril_indices(width)
+def derivatives(values: Floats, theta: Floats) -> Floats:
+    """The derivatives (v, ...) by theta of ``values`` (1 + 2v, ...) at the points of a `View` from there."""
+    count = len(theta)
+    rises = values[1 : 1 + count] - values[1 + count :]
+    return rises / (2.0 * _NUDGE * (1.0 + np.abs(theta))).reshape(count, *[1] * (values.ndim - 1))
+
+
+def _square(values: Floats) -> float:
+    """The sum of squares."""
+    return float(np.vdot(values, values))
 
 
 def _times(left: Floats, right: Floats) -> Floats:
@@ -262,11 +260,13 @@ def _inverted(squares: Floats) -> tuple[Floats, Floats]:
     """The inverse and the logarithm of the determinant of positive matrices."""
     if squares.shape[-1] == 1:
         return 1.0 / squares, np.log(squares[..., 0, 0])
-    return np.linalg.inv(squares), np.linalg.slogdet(squares)[1]
+    inverse: Floats = np.linalg.inv(squares)
+    return inverse, np.linalg.slogdet(squares)[1]
 
 
 def _summed_blocks(squares: Floats, width: int) -> Floats:
     """The sum of the blocks of ``width`` along the diagonals of ``squares`` (s, m, m)."""
     points, size, _ = squares.shape
     levels = size // width
-    return np.einsum("siaib->sab", squares.reshape(points, levels, width, levels, width))
+    blocks: Floats = np.einsum("siaib->sab", squares.reshape(points, levels, width, levels, width))
+    return blocks

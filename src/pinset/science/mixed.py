@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pinset.science.arrays import Floats, Integers
-from pinset.science.deviance import Profile, Term, View, lower_triangles
+from pinset.science.deviance import Profile, Term, View, derivatives, lower_entries, lower_triangles
 from pinset.science.newton import minimise
 
 # The size of a diagonal entry of theta below which lme4's isSingular() calls a fit singular.
@@ -172,25 +172,27 @@ def fit(
     widest_first = sorted(parts, key=lambda part: part.term.columns, reverse=True)
     terms = [part.term for part in widest_first] or [_no_term(len(data.response))]
     profile = Profile(terms, data.design, data.response, restricted)
-    view, converged = _searched(profile)
-    points = view.points
-    variance = float(points.squares[0]) / profile.freedom
+    left, ratios = profile.moments()
+    for part, share in zip(widest_first, left, strict=False):
+        if share < _ROUNDING * len(data.response):
+            raise GroupingWithinDesign(part.name)
+    view, converged = _searched(profile, ratios)
+    variance = float(view.points.squares[0]) / profile.freedom
     if variance < _ROUNDING:
         raise NoVariationLeft
-    diagonals = _diagonals(profile.widths)
-    sizes = np.abs(view.at)
-    theta = np.where(diagonals & (sizes < _NOTHING), 0.0, view.at)
+    sizes = np.where(_diagonals(profile.widths), np.abs(view.at), np.inf)
+    theta = np.where(sizes < _NOTHING, 0.0, view.at)
     factors = dict(zip(map(id, widest_first), lower_triangles(theta[None], profile.widths), strict=False))
     return MixedFit(
-        coefficients=data.back @ (data.heights + data.scale * points.coefficients[0]),
-        covariance=data.restored(variance * points.covariance[0]),
-        covariance_doubt=data.restored(_doubt(view, variance)),
+        coefficients=data.back @ (data.heights + data.scale * view.points.coefficients[0]),
+        covariance=data.restored(variance * view.points.covariance[0]),
+        covariance_doubt=data.restored(_doubt(view, variance, profile.freedom)),
         sigma=data.scale * math.sqrt(variance),
         components=tuple(part.component(factors[id(part)][0], variance * data.scale**2) for part in parts),
-        criterion=_criterion(view, data, restricted),
+        criterion=_criterion(view, data, profile.freedom, restricted),
         restricted=restricted,
         converged=converged,
-        singular=bool(np.any(sizes[diagonals] < _SINGULAR)),
+        singular=bool((sizes < _SINGULAR).any()),
         observations=len(data.response),
     )
 
@@ -246,8 +248,10 @@ def _prepared(response: ArrayLike, design: ArrayLike) -> _Data:
     count, fixed = columns.shape
     if count <= fixed:
         raise TooFewObservations
-    sizes = np.linalg.norm(columns, axis=0)
-    orthonormal, triangle = np.linalg.qr(columns / np.where(sizes > 0.0, sizes, 1.0))
+    sizes = np.sqrt(np.einsum("ij,ij->j", columns, columns))
+    if sizes.min() == 0.0:
+        raise DesignOverlaps
+    orthonormal, triangle = np.linalg.qr(columns / sizes)
     if np.abs(np.diag(triangle)).min() < _ROUNDING:
         raise DesignOverlaps
     heights = orthonormal.T @ observed
@@ -259,7 +263,7 @@ def _prepared(response: ArrayLike, design: ArrayLike) -> _Data:
 
 
 def _part(grouping: Grouping, data: _Data) -> _Part:
-    """The grouping as numbers, refused where the data cannot say how much its levels differ."""
+    """The grouping as numbers, refused where it is no grouping of these data."""
     count = len(data.response)
     labels = np.asarray(grouping.labels)
     slopes = np.empty((count, 0)) if grouping.slopes is None else np.asarray(grouping.slopes, dtype=float)
@@ -268,16 +272,15 @@ def _part(grouping: Grouping, data: _Data) -> _Part:
     basis = np.column_stack([np.ones(count), slopes])
     if np.any(labels != labels) or not np.isfinite(basis).all():
         raise ValueMissing(grouping.name)
-    sizes = np.sqrt((basis**2).mean(axis=0))
+    sizes = np.sqrt(np.square(basis).mean(axis=0))
+    if sizes.min() == 0.0:
+        raise GroupingWithinDesign(grouping.name)
     names, level = np.unique(labels, return_inverse=True)
-    term = Term(level, len(names), basis / np.where(sizes > 0.0, sizes, 1.0))
+    term = Term(level, len(names), basis / sizes)
     if term.levels < 2:
         raise OneLevelOnly(grouping.name)
     if term.columns >= count:
         raise GroupingTooFine(grouping.name)
-    seen = count - (term.sums(data.design) ** 2).sum(axis=(0, 2))
-    if seen.min() < _ROUNDING * count or sizes.min() == 0.0:
-        raise GroupingWithinDesign(grouping.name)
     return _Part(grouping.name, term, sizes)
 
 
@@ -293,37 +296,32 @@ def _no_term(count: int) -> Term:
     return Term(np.zeros(count, dtype=np.intp), 0, np.empty((count, 0)))
 
 
-def _searched(profile: Profile) -> tuple[View, bool]:
-    """The lowest point of the deviance, and whether it is one."""
+def _searched(profile: Profile, ratios: Floats) -> tuple[View, bool]:
+    """The lowest point of the deviance near the variance ratios, and whether it is one.
+
+    No start is so small that the slope, which vanishes with theta, could not lift it.
+    """
+    spreads = np.sqrt(np.clip(ratios, _LEAST_START**2, _MOST_START**2))
+    start = np.repeat(spreads, [len(lower_entries(width)[0]) for width in profile.widths])
     try:
-        return minimise(profile.view, _start(profile))
+        return minimise(profile.view, start * _diagonals(profile.widths))
     except np.linalg.LinAlgError as broken:
         raise NoVariationLeft from broken
 
 
-def _start(profile: Profile) -> Floats:
-    """Where to search from: the estimates from moments, none of them so small that the slope could not lift it."""
-    _, ratios = profile.moments()
-    spreads = np.sqrt(np.clip(ratios, _LEAST_START**2, _MOST_START**2))
-    return np.concatenate(
-        [spread * np.equal(*np.tril_indices(width)) for spread, width in zip(spreads, profile.widths, strict=True)]
-    )
-
-
 def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
     """Which entries of theta stand on the diagonal of a triangle."""
-    return np.concatenate([np.equal(*np.tril_indices(width)) for width in widths])
+    return np.concatenate([np.equal(*lower_entries(width)) for width in widths])
 
 
-def _criterion(view: View, data: _Data, restricted: bool) -> float:
+def _criterion(view: View, data: _Data, freedom: int, restricted: bool) -> float:
     """Minus twice the log-likelihood in the units of the response (Bates et al. 2015, equations 34 and 42)."""
-    _, logarithm = np.linalg.slogdet(data.back)
-    spread = 2.0 * math.pi * float(view.points.squares[0]) * data.scale**2 / view.freedom
-    determinants = float(view.points.determinants[0] - 2.0 * restricted * logarithm)
-    return determinants + view.freedom * (1.0 + math.log(spread))
+    spread = 2.0 * math.pi * float(view.points.squares[0]) * data.scale**2 / freedom
+    design = 2.0 * restricted * float(np.log(np.abs(np.diag(data.back))).sum())
+    return float(view.points.determinants[0]) - design + freedom * (1.0 + math.log(spread))
 
 
-def _doubt(view: View, variance: float) -> Floats:
+def _doubt(view: View, variance: float, freedom: int) -> Floats:
     """How far the covariance of the coefficients may be off, one matrix for each independent source of doubt.
 
     The variances of the estimates of theta and sigma are twice the inverse of the deviance's curvature; what they
@@ -332,12 +330,13 @@ def _doubt(view: View, variance: float) -> Floats:
     """
     points, count, sigma = view.points, len(view.at), math.sqrt(variance)
     curvature = np.empty((count + 1, count + 1))
-    by_theta = view.derivatives(points.determinants_slope + points.squares_slope / variance)
+    by_theta = derivatives(points.determinants_slope + points.squares_slope / variance, view.at)
     curvature[:count, :count] = (by_theta + by_theta.T) / 2.0
     curvature[count, :count] = curvature[:count, count] = -2.0 * points.squares_slope[0] / sigma**3
-    curvature[count, count] = 4.0 * view.freedom / variance
+    curvature[count, count] = 4.0 * freedom / variance
     values, vectors = np.linalg.eigh(curvature)
     known = values > _FLAT * values.max()
     deviations = vectors[:, known] * np.sqrt(2.0 / values[known])
-    slopes = np.concatenate([variance * view.derivatives(points.covariance), 2.0 * sigma * points.covariance[:1]])
-    return np.tensordot(deviations.T, slopes, axes=1)
+    slopes = np.concatenate([variance * derivatives(points.covariance, view.at), 2.0 * sigma * points.covariance[:1]])
+    doubts: Floats = deviations.T @ slopes.reshape(count + 1, -1)
+    return doubts.reshape(-1, *slopes.shape[1:])
