@@ -34,8 +34,9 @@ class FarmSettings:
 
     @property
     def genesis(self) -> str:
-        """The hash that the farm's chain of entries begins with."""
-        return digest(one_line(asdict(self)))
+        """The hash that the chain of entries begins with; the epoch, new after each restore, is no part of it."""
+        lasting = {name: value for name, value in asdict(self).items() if name != "epoch"}
+        return digest(one_line(lasting))
 
 
 def settings(name: str, currency: str, zone: str, decimal_mark: Literal[".", ","], now: str) -> FarmSettings:

@@ -34,6 +34,8 @@ _COMMANDS = (
     ("ask", "pinset.faces.cli.asking:ask", ANSWERS, "Ask a question; without a name, lists them."),
     ("serve", "pinset.faces.cli.serving:serve", ANSWERS, "Show the record and the answers in a browser."),
     ("demo", "pinset.faces.cli.demoing:demo", ANSWERS, "See the whole job done on an invented farm."),
+    ("backup", "pinset.faces.cli.caring:backup", CARE, "Copy the record to a safe place, while it is in use."),
+    ("restore", "pinset.faces.cli.caring:restore", CARE, "Put a backup in place as a record of its own."),
     ("verify", "pinset.faces.cli.caring:verify", CARE, "Check that the record is as it was kept."),
     ("rebuild", "pinset.faces.cli.caring:rebuild", CARE, "Make the ledger again from the journal."),
     ("check", "pinset.faces.cli.caring:check", CARE, "Show the state of the record on one screen."),

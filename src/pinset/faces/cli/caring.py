@@ -5,10 +5,12 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import time
-from datetime import datetime
+from datetime import UTC, datetime
+from pathlib import Path
 
 from pinset.faces.cli.finding import FarmFolder, open_farm
 from pinset.farm import Farm
+from pinset.journal import backup as backing
 from pinset.journal.store import sqlite_faults
 from pinset.ledger.tables import Batch, Picked, Unit
 
@@ -39,14 +41,42 @@ def rebuild(*, farm: FarmFolder = None) -> None:
     print(f"The ledger was made again from {count} entries in {took:.1f} s.")
 
 
+def backup(folder: Path | None = None, *, farm: FarmFolder = None) -> None:
+    """Copy the record to a folder, while it is in use: checked, then old copies pruned.
+
+    Parameters
+    ----------
+    folder: Path
+        Where the copies are; better on another disk. Else the folder backups beside the record.
+    """
+    with open_farm(farm) as opened:
+        made = backing.back_up(opened.store, folder or opened.store.path.parent / "backups")
+    print(f"Backed up {made.entries} entries to {made.path}, and checked the copy.")
+    if made.pruned:
+        print(f"Took away {len(made.pruned)} old copies: {backing.PRUNING}.")
+
+
+def restore(backup: Path, folder: Path) -> None:
+    """Put a backup in place as a record of its own, in a folder that has none.
+
+    Parameters
+    ----------
+    backup: Path
+        The backup's file.
+    folder: Path
+        Where the record will be.
+    """
+    entries = backing.restore(backup, folder)
+    print(f"Restored {entries} entries to {folder}. Look at it with: pinset check --farm {folder}")
+
+
 def check(*, farm: FarmFolder = None) -> None:
     """Show the state of the record on one screen."""
     with open_farm(farm) as opened:
         settings, path = opened.settings, opened.store.path
         with opened.reader() as ledger:
             counts = {
-                name: ledger.count(table)
-                for name, table in (("batches", Batch), ("units", Unit), ("picks", Picked))
+                name: ledger.count(table) for name, table in (("batches", Batch), ("units", Unit), ("picks", Picked))
             }
         entries = _entries(opened)
     free = shutil.disk_usage(path.parent).free
@@ -54,8 +84,17 @@ def check(*, farm: FarmFolder = None) -> None:
     print(f"Record     {path}, {path.stat().st_size / 1e6:.1f} MB, {entries} entries")
     print("Holds      " + ", ".join(f"{count} {name}" for name, count in counts.items()))
     print(f"SQLite     {sqlite3.sqlite_version}" + (f": {fault}" if (fault := sqlite_faults()) else ""))
+    print(f"Backup     {_last_backup(path.parent / 'backups')}")
     print(f"Free disk  {free / 1e9:.1f} GB" + ("  make room soon" if free < 1e9 else ""))
     print(f"Clock      {datetime.now().astimezone().isoformat(timespec='seconds')}")
+
+
+def _last_backup(folder: Path) -> str:
+    there = backing.backups(folder)
+    if not there:
+        return f"none in {folder}; make one with: pinset backup"
+    age = datetime.now(UTC) - there[-1][0]
+    return f"{there[-1][1].name}, {age.days} days old" + ("  make a new one" if age.days >= 7 else "")
 
 
 def _entries(farm: Farm) -> int:

@@ -5,9 +5,14 @@ from __future__ import annotations
 import errno
 import sqlite3
 
+from pinset.journal.backup import BackupNotSound
 from pinset.journal.entry import NotAnEntry
 from pinset.journal.farms import NoSuchFarm
 from pinset.journal.store import NoRecordHere, RecordTooNew, RecordTooOld
+
+_SAYS_IT_ALL = (
+    NoRecordHere, NoSuchFarm, RecordTooNew, RecordTooOld, BackupNotSound, FileExistsError, FileNotFoundError,
+)  # fmt: skip
 
 
 def told(fault: Exception) -> str | None:
@@ -18,16 +23,19 @@ def told(fault: Exception) -> str | None:
     """
     if isinstance(fault, NotAnEntry):
         return "Not kept:\n" + "\n".join(f"  {each}" for each in fault.faults)
-    if isinstance(
-        fault, NoRecordHere | NoSuchFarm | RecordTooNew | RecordTooOld | FileExistsError | FileNotFoundError
-    ):
+    if isinstance(fault, NoRecordHere | NoSuchFarm | RecordTooNew | RecordTooOld | FileExistsError | FileNotFoundError):
         return str(fault)
     if isinstance(fault, sqlite3.OperationalError | OSError) and _is_full(fault):
-        return f"The disk is full: {fault}. Nothing of this was kept; what was kept before is intact. Make room, then note it again."
+        return (
+            f"The disk is full: {fault}. Nothing of this was kept; what was kept before is intact. "
+            "Make room, then note it again."
+        )
     if isinstance(fault, sqlite3.OperationalError):
         return f"The record could not be written or read: {fault}. What was kept before is intact."
     if isinstance(fault, sqlite3.DatabaseError):
-        return f"The record's file is damaged: {fault}. Leave it as it is and restore the newest good backup beside it."
+        return (
+            f"The record's file is damaged: {fault}. Leave it as it is, and restore the newest good backup beside it."
+        )
     return _of_questions_and_intake(fault)
 
 

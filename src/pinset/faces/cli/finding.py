@@ -13,9 +13,7 @@ from pinset.journal.store import FILE_NAME, NoRecordHere
 
 FarmFolder = Annotated[
     Path | None,
-    Parameter(
-        name=["--farm", "-f"], help="The folder of the farm's record; else $PINSET_FARM, else here or above."
-    ),
+    Parameter(name=["--farm", "-f"], help="The folder of the farm's record; else $PINSET_FARM, else here or above."),
 ]
 
 

@@ -107,9 +107,7 @@ def _not_far_ahead(at: str, confirmed: bool) -> None:
         and (datetime.fromisoformat(at).date() - datetime.now(UTC).date()).days > 1
     )
     if ahead and not confirmed:
-        raise NotAnEntry(
-            [Fault("at", "a time not more than a day ahead", at, "If it is meant so, add --confirm")]
-        )
+        raise NotAnEntry([Fault("at", "a time not more than a day ahead", at, "If it is meant so, add --confirm")])
 
 
 def _outcome(outcome: Outcome) -> str:
