@@ -45,7 +45,7 @@ def test_efficiency_stays_within_what_is_printed(seed: int) -> None:
     62 %, and lion's mane 70 to 92 % (Horticulturae 2025, 11(10), 1220); 110 % is the most we allow ourselves."""
     year = live(seed)
     lions = [batch for batch in year.batches if batch.species == story.LION]
-    failed = lions[story.FAILED_LION - 1]
+    (failed,) = (batch for batch in lions if batch.failed)
     for batch in year.batches:
         found = efficiency(year, batch)
         assert batch is failed or found is None or 0.40 <= found <= 1.10
@@ -130,3 +130,8 @@ def test_bags_spawn_was_drawn_from_were_sound_and_full(year: Year) -> None:
         assert len(lot.parents) == 2
         assert all(bags[code].bad_on is None and bags[code].full_on <= lot.day for code in lot.parents)
         assert all(bags[code].batch.spawn.passage == lot.passage - 1 for code in lot.parents)
+
+
+def test_a_bag_is_priced_as_it_was_bought() -> None:
+    (bags,) = (one for one in story.PURCHASES if one.item == "filter bags")
+    assert bags.number and bags.paid / bags.number == pytest.approx(story.BAG)

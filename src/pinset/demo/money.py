@@ -41,9 +41,9 @@ def _per_kg(mix: str) -> float:
 
 
 def _price(item: str) -> float:
-    """What a kilo (of bags: a piece) cost on average over all receipts; water is free."""
+    """What a kilo cost on average over all receipts; water is free."""
     lots = [one for one in story.PURCHASES if one.item == item]
-    amount = sum(one.kg or one.number or 0 for one in lots)
+    amount = sum(one.kg or 0 for one in lots)
     return sum(one.paid for one in lots) / amount if amount else 0.0
 
 
@@ -53,7 +53,7 @@ def spent(year: Year, kwh: float) -> dict[str, float]:
     mixed = sum(batch.bags * story.WET_KG[batch.species] * _per_kg(batch.mix) for batch in year.batches)
     return {
         "labour": minutes / 60 * story.WAGE,
-        "ingredients": mixed + len(year.bags) * _price("filter bags"),
+        "ingredients": mixed + len(year.bags) * story.BAG,
         "spawn": sum(lot.cost for lot in story.SPAWN),
         "power": kwh * story.POWER,
         "places": sum(_days_on_shelf(year, bag) for bag in year.bags) * story.PLACE,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date, timedelta
-from itertools import groupby
 
 import numpy as np
 
@@ -96,11 +95,7 @@ def phone(year: Year, hand: Hand) -> Sheet:
 def _by_bag(year: Year) -> list[Pick]:
     """The picks that somebody weighed bag by bag."""
     batches = _batch_of(year)
-    return [
-        pick
-        for pick in year.picks()
-        if _is_by_bag(batches[pick.bag]) and not _is_by_room(batches[pick.bag], pick)
-    ]  # fmt: skip
+    return [pick for pick in year.picks() if _is_by_bag(batches[pick.bag])]
 
 
 def _batch_of(year: Year) -> dict[str, Batch]:
@@ -111,18 +106,20 @@ def _is_by_bag(batch: Batch) -> bool:
     return batch.species == story.KING and not batch.coarse
 
 
-def _is_by_room(batch: Batch, pick: Pick) -> bool:
-    first, last = story.ROOM_WEEK
-    return batch.room == story.ROOM_OF_THE_WEEK and first <= pick.day <= last
+def _of_lions(year: Year, in_helpers_week: bool) -> Iterator[tuple[Pick, str]]:
+    """The picks of lion's mane with their batch, of the helper's week or of all the others."""
+    batches, (first, last) = _batch_of(year), story.ROOM_WEEK
+    for pick in year.picks():
+        batch = batches[pick.bag]
+        if batch.species == story.LION and (first <= pick.day <= last) == in_helpers_week:
+            yield pick, batch.code
 
 
 def lion_picked(year: Year, hand: Hand) -> Sheet:
     """Lion's mane is weighed by the batch: its heads from several bags share a crate."""
-    batches = _batch_of(year)
     crates: dict[tuple[date, str, int], int] = defaultdict(int)
-    for pick in year.picks():
-        if batches[pick.bag].species == story.LION:
-            crates[pick.day, batches[pick.bag].code, pick.flush] += pick.grams
+    for pick, batch in _of_lions(year, in_helpers_week=False):
+        crates[pick.day, batch, pick.flush] += pick.grams
     rows = [
         Row([hand.day(day), batch, flush, hand.kilos(grams)], day, batch, grams * 1000)
         for (day, batch, flush), grams in sorted(crates.items())
@@ -131,15 +128,15 @@ def lion_picked(year: Year, hand: Hand) -> Sheet:
 
 
 def room_week(year: Year, hand: Hand) -> Sheet:
-    """The week when a neighbour helped out and weighed full crates."""
-    batches = _batch_of(year)
-    days = (pick for pick in year.picks() if _is_by_room(batches[pick.bag], pick) and _is_by_bag(batches[pick.bag]))
-    rows = []
-    for day, picks in groupby(days, key=lambda pick: pick.day):
-        grams = round(sum(pick.grams for pick in picks), -1)
-        rows.append(
-            Row([hand.day(day), story.ROOM_OF_THE_WEEK, hand.kilos(grams)], day, story.ROOM_OF_THE_WEEK, grams * 1000)
-        )
+    """The week when a neighbour helped out and weighed the room's full crates."""
+    crates: dict[date, int] = defaultdict(int)
+    for pick, _ in _of_lions(year, in_helpers_week=True):
+        crates[pick.day] += pick.grams
+    rows = [
+        Row([hand.day(day), story.LION_ROOM, hand.kilos(round(grams, -1))], day, story.LION_ROOM,
+            round(grams, -1) * 1000)
+        for day, grams in sorted(crates.items())
+    ]  # fmt: skip
     return Sheet("Helper's week", "crates by room and day while we were away", ("Day", "Room", "kg"), rows)
 
 
@@ -206,8 +203,8 @@ def _thrown(year: Year, batch: Batch, hand: Hand) -> Iterator[Row]:
             day = thrown_on(year, bag)
             yield Row([hand.day(day), bag.code, None, "contaminated"], day, bag.code)
     if any(bag.bad_on is None for bag in bags):
-        day = spent_on(year, batch)
-        yield Row([hand.day(day), None, batch.code, "spent"], day, batch.code)
+        day, why = spent_on(year, batch), "stalled" if batch.failed else "spent"
+        yield Row([hand.day(day), None, batch.code, why], day, batch.code)
 
 
 def spent_on(year: Year, batch: Batch) -> date:
@@ -255,19 +252,21 @@ def steamed(year: Year, hand: Hand, chance: np.random.Generator) -> Sheet:
 
 
 def mixes() -> Sheet:
-    """What goes in each mix, by weight as used."""
+    """What goes in each mix, by weight as used; nobody writes down the water."""
     first = story.MAKE_DAYS[0].day
     rows = [
-        Row([name, "; ".join(f"{item}: {100 * share:g} %" for item, share in parts.items())], first, name)
+        Row([name, "; ".join(f"{item}: {100 * share:g} %" for item, share in parts.items() if item != "water")], first,
+            name)
         for name, parts in story.MIXES.items()
-    ]
-    return Sheet("Mixes", "parts by weight as used", ("Mix", "Goes in"), rows)
+    ]  # fmt: skip
+    return Sheet("Mixes", "parts by weight as used, the rest is water", ("Mix", "Goes in"), rows)
 
 
 def prices() -> Sheet:
     """What an hour, a kWh and a place cost, and what a kilo sells for."""
     known: dict[str, tuple[float, str]] = {
         "labour": (story.WAGE, "hour"), "power": (story.POWER, "kWh"), "place on a shelf": (story.PLACE, "shelf-day"),
+        "bag": (story.BAG, "each"),
         **{species: (price, "kg") for species, price in story.PRICE.items()},
     }  # fmt: skip
     first = story.MAKE_DAYS[0].day

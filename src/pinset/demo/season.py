@@ -41,6 +41,7 @@ class Batch:
     """What the day and the batch itself did to its yield, as a ratio."""
     contaminated: float
     """The chance of each of its bags to go bad."""
+    failed: bool = False
 
     @property
     def bags(self) -> int:
@@ -55,7 +56,9 @@ class Batch:
     @property
     def room(self) -> str:
         """The room it fruited in."""
-        return "Fruit 1" if self.species == story.LION or self.block % 2 else "Fruit 2"
+        if self.species == story.LION:
+            return story.LION_ROOM
+        return "Fruit 1" if self.block % 2 else "Fruit 2"
 
     @property
     def dry_kg_of_a_bag(self) -> float:
@@ -126,7 +129,7 @@ def _batches(chance: np.random.Generator) -> Iterator[Batch]:
             made = _batch(f"PV{number:02d}", day, block, species, way, lots[lot], luck, chance)
             outside = lot == day.beside
             yields = made.yields * (story.FAILED_YIELDS if failed else 1)
-            yield replace(made, yields=yields, way=None if outside else made.way)
+            yield replace(made, yields=yields, way=None if outside else made.way, failed=failed)
 
 
 def _plan(day: MakeDay, block: int) -> Iterator[tuple[Species, Way | None, str]]:

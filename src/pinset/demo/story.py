@@ -91,6 +91,7 @@ SUPPLIERS: Final[dict[str, str]] = {
 WAGE: Final = 17.0  # an hour
 POWER: Final = 0.31  # a kilowatt-hour
 PLACE: Final = 0.01  # a shelf-day
+BAG: Final = 0.32  # a bag, as bought
 PRICE: Final[dict[Species, float]] = {KING: 18.5, LION: 22.0}  # a kilogram
 PICKING_MINUTES: Final = 6.5  # a kilogram
 
@@ -185,11 +186,12 @@ MAKE_DAYS: Final = (
 COARSE_DAYS: Final = 2  # made before the scale came
 BAD_LOAD: Final = 5  # counted from 1: the steamer stood open, half its bags went bad
 BAD_LOAD_CONTAMINATED: Final = 0.5
-FAILED_LION: Final = 3  # counted from 1: the mister stood still while this batch of lion's mane was fruiting
+FAILED_LION: Final = 3  # counted from 1: this batch of lion's mane stood beside a heater and dried out
 FAILED_YIELDS: Final = 0.05
-ROOM_WEEK: Final = (date(2025, 5, 19), date(2025, 5, 25))  # crates weighed by room and day
-ROOM_OF_THE_WEEK: Final = "Fruit 2"
+ROOM_WEEK: Final = (date(2025, 3, 31), date(2025, 4, 6))  # crates weighed by room and day
 SPAWN_ROOM: Final = "Spawn room"
+LION_ROOM: Final = "Dairy"
 ROOMS: Final[dict[str, tuple[str, int]]] = {
-    SPAWN_ROOM: ("spawn run", 200), "Fruit 1": ("fruiting", 110), ROOM_OF_THE_WEEK: ("fruiting", 110),
+    SPAWN_ROOM: ("spawn run", 200), "Fruit 1": ("fruiting", 100), "Fruit 2": ("fruiting", 100),
+    LION_ROOM: ("fruiting", 40),
 }  # fmt: skip

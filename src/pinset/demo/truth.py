@@ -85,7 +85,6 @@ def truth_of(year: Year, seed: int, files: Mapping[str, Mapping[str, Sheet]]) ->
     by_name = {name or file: sheet for file, sheets in files.items() for name, sheet in sheets.items()}
     levels = _levels(by_name)
     bad = [bag for bag in year.bags if bag.batch.block == story.BAD_LOAD]
-    lions = [batch.code for batch in year.batches if batch.species == story.LION]
     return Truth(
         seed, tuple(files),
         {(file, name): len(sheet.sound()) for file, sheets in files.items() for name, sheet in sheets.items()},
@@ -97,7 +96,7 @@ def truth_of(year: Year, seed: int, files: Mapping[str, Mapping[str, Sheet]]) ->
         spent(year, sum(float(str(row.cells[-1])) for row in by_name["Steamer"].rows)),
         tuple(_way(year, way) for way in story.WAYS), tuple(_spawn(year, lot) for lot in year.spawn),
         f"ST{story.BAD_LOAD:02d}", len(bad), sum(bag.bad_on is not None for bag in bad),
-        lions[story.FAILED_LION - 1],
+        next(batch.code for batch in year.batches if batch.failed),
         tuple(fault for file, sheets in files.items() for sheet in sheets.values() for fault in sheet.faults(file)),
     )  # fmt: skip
 
