@@ -22,7 +22,7 @@ def shares(files: Mapping[str, Any], floor: str) -> dict[str, float]:
     >>> shares({"src/pinset/science/mixed.py": {"summary": summary}}, "science")
     {'lines': 75.0, 'branches': 100.0}
     """
-    inside = [file["summary"] for path, file in files.items() if floor in Path(path).parts[:-1]]
+    inside = [file["summary"] for path, file in files.items() if Path(path).is_relative_to(Path("src/pinset", floor))]
     counts = {"lines": ("covered_lines", "num_statements"), "branches": ("covered_branches", "num_branches")}
     return {
         what: 100.0 * sum(each[ran] for each in inside) / max(1, sum(each[of] for each in inside))
