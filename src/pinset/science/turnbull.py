@@ -91,7 +91,7 @@ def lay_out(left: Floats, right: Floats) -> Checks:
     >>> checks.when[checks.first], checks.when[checks.first + 1]
     (array([5., 8.]), array([ 7., 11.]))
     """
-    left, right = _sound(left, right)
+    left, right = sound(left, right)
     pairs, row = np.unique(np.column_stack([left, right]), axis=0, return_inverse=True)
     exact = pairs[:, 0] == pairs[:, 1]
     opening = np.column_stack([pairs[:, 0], np.where(exact, -1.0, 1.0)])
@@ -104,7 +104,14 @@ def lay_out(left: Floats, right: Floats) -> Checks:
     return Checks(row.reshape(-1), keys[:, 0], starts, ends, first, covers.astype(float))
 
 
-def _sound(left: Floats, right: Floats) -> tuple[Floats, Floats]:
+def sound(left: Floats, right: Floats) -> tuple[Floats, Floats]:
+    """The ends as arrays of numbers, once they are known to be interval-censored times.
+
+    Raises `NothingSeen`, `EndMissing`, `EndsTurned`.
+
+    >>> sound(np.array([7]), np.array([np.inf]))
+    (array([7.]), array([inf]))
+    """
     left, right = np.atleast_1d(left).astype(float), np.atleast_1d(right).astype(float)
     if not len(left):
         raise NothingSeen(str(NothingSeen.__doc__))
