@@ -260,8 +260,7 @@ def _inverted(squares: Floats) -> tuple[Floats, Floats]:
     """The inverse and the logarithm of the determinant of positive matrices."""
     if squares.shape[-1] == 1:
         return 1.0 / squares, np.log(squares[..., 0, 0])
-    inverse: Floats = np.linalg.inv(squares)
-    return inverse, np.linalg.slogdet(squares)[1]
+    return np.asarray(np.linalg.inv(squares), dtype=float), np.linalg.slogdet(squares)[1]
 
 
 def _summed_blocks(squares: Floats, width: int) -> Floats:

@@ -164,7 +164,7 @@ def fit(
     >>> weights = [10.1, 12.0, 13.0, 14.9, 15.9, 18.1]
     >>> trial = fit(weights, arms, [Grouping("block", [1, 1, 2, 2, 3, 3])])
     >>> trial.coefficients.round(3).tolist(), round(trial.sigma, 3), round(trial.components[0].variance, 3)
-    ([13.0, 15.0], 0.087, 8.701)
+    ([13.0, 15.0], 0.122, 8.845)
     """
     data = _prepared(response, design)
     parts = [_part(grouping, data) for grouping in groupings]
