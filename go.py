@@ -87,9 +87,6 @@ R = Part(
 PROGRAMS = (BROWSER, R)
 
 
-# What this machine has
-
-
 def unfit(version: tuple[int, ...], largest: int) -> NotReady | None:
     """Why this Python cannot run pinset, or None."""
     if version < OLDEST_PYTHON:
@@ -129,9 +126,6 @@ def how_to_get(part: Part) -> str:
     if is_debian():
         return "sudo apt-get install --no-install-recommends " + " ".join(missing_packages(part) or part.debian)
     return part.elsewhere.get(sys.platform, f"install {part.what} with this system's package manager")
-
-
-# Doing the work
 
 
 def environment() -> dict[str, str]:
@@ -190,9 +184,6 @@ def hand_over(*command: str | Path) -> int:
     return subprocess.run(command, env=environment(), check=False).returncode
 
 
-# Setting up
-
-
 def fingerprint() -> str:
     """What the set-up depends on, as one number: this Python, this folder, and the files that name the parts."""
     files = (ROOT / name for name in ("go.py", "pyproject.toml", "constraints.txt"))
@@ -222,7 +213,10 @@ def venv_fits() -> bool:
 def apt_install(why: str, packages: Sequence[str]) -> None:
     """Install Debian packages, as root."""
     names = " ".join(packages)
-    needed, mend = f"the Debian packages {names}", f"apt-get update && apt-get install {names}, then the same again"
+    needed, mend = (
+        f"the Debian packages {names}",
+        f"apt-get update && apt-get install {names}, then the same command again",
+    )
     work(f"{why}. Looking up {names} ...", ["apt-get", "update"], needed, mend)
     install = ["apt-get", "install", "--yes", "--no-install-recommends", *packages]
     work("  and installing it ...", install, needed, mend)
@@ -244,7 +238,7 @@ def see_to_pip() -> None:
     if not has("ensurepip"):
         mend = f"sudo apt install {package}" if is_debian() else "install pip for this Python"
         raise NotReady(
-            "Python's ensurepip, or pip, or uv", "a Python with none of them", f"{mend}, then the same again"
+            "Python's ensurepip, or pip, or uv", "a Python with none of them", f"{mend}, then the same command again"
         )
 
 
@@ -299,14 +293,9 @@ def set_up(purpose: str) -> None:
     if not venv_fits():
         make_venv()
     install_parts(purpose)
-    if purpose == "testing":
-        bring_programs()
     for served in {purpose, "running"}:
         stamp(served).write_text(fingerprint(), encoding="utf-8")
     print(f"Set up in {time.monotonic() - started:.0f} s.", flush=True)
-
-
-# The commands
 
 
 def demo(*arguments: str) -> int:
@@ -323,6 +312,7 @@ def run(*arguments: str) -> int:
 def test(*arguments: str) -> int:
     """The tests; the arguments go to pytest."""
     set_up("testing")
+    bring_programs()
     os.chdir(ROOT)
     return hand_over(tool("pytest"), *arguments)
 

@@ -69,9 +69,6 @@ class Catch:
         return self.exit_code
 
 
-# Commands
-
-
 def test_without_a_command_it_tells_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
     assert go.main([]) == 0
     told = capsys.readouterr().out
@@ -97,6 +94,7 @@ def test_what_follows_a_command_goes_to_its_program(
 ) -> None:
     caught = Catch(7)
     monkeypatch.setattr(go, "set_up", lambda purpose: None)
+    monkeypatch.setattr(go, "bring_programs", lambda: None)
     monkeypatch.setattr(go, "hand_over", caught)
     assert go.main(words) == 7
     assert [[Path(program).stem, *rest] for program, *rest in caught.calls] == [command]
@@ -145,9 +143,6 @@ def test_a_program_gets_the_arguments_and_gives_its_exit_code(project: Path) -> 
     words = [sys.executable, str(project / "go.py"), "run", "ask", "a b"]
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (3, "1:ask:a b\n", "")
-
-
-# What this machine has
 
 
 @pytest.mark.parametrize("version", [(3, 11, 0), (3, 13, 1), (4, 0, 0)])
@@ -199,17 +194,13 @@ def test_other_systems_are_told_their_own_command(
     assert go.how_to_get(go.BROWSER) == how
 
 
-# Setting up
-
-
 def test_nothing_is_done_when_nothing_has_changed(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[str] = []
     monkeypatch.setattr(go, "make_venv", made_venv)
     monkeypatch.setattr(go, "install_parts", done.append)
-    monkeypatch.setattr(go, "bring_programs", lambda: done.append("programs"))
     for purpose in ("running", "running", "testing", "testing", "running"):
         go.set_up(purpose)
-    assert done == ["running", "testing", "programs"]
+    assert done == ["running", "testing"]
 
 
 @pytest.mark.parametrize("name", ["go.py", "pyproject.toml", "constraints.txt"])
@@ -351,9 +342,6 @@ def test_an_ordinary_user_is_told_what_to_install_for_the_tests(
     told = capsys.readouterr().out
     assert "sudo apt-get install --no-install-recommends chromium libatomic1\n" in told
     assert "sudo apt-get install --no-install-recommends r-base-core r-cran-lme4 r-cran-lmertest" in told
-
-
-# Doing the work
 
 
 def python(program: str) -> list[str | Path]:
