@@ -121,11 +121,11 @@ def missing_packages(part: Part) -> list[str]:
     return [name for name in part.debian if f"{name} installed" not in known and name not in stood_for]
 
 
-def how_to_get(part: Part) -> str:
-    """The command that installs a part on this machine."""
+def how_to_get(part: Part, platform: str = sys.platform) -> str:
+    """The command that installs a part on this machine, or on a system of another platform."""
     if is_debian():
         return "sudo apt-get install --no-install-recommends " + " ".join(missing_packages(part) or part.debian)
-    return part.elsewhere.get(sys.platform, f"install {part.what} with this system's package manager")
+    return part.elsewhere.get(platform, f"install {part.what} with this system's package manager")
 
 
 def environment() -> dict[str, str]:

@@ -23,9 +23,8 @@ def test_a_program_that_is_here_is_found(tmp_path: Path, monkeypatch: pytest.Mon
 def test_a_missing_program_skips_with_the_way_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PATH", "")
     monkeypatch.delenv("PINSET_STRICT", raising=False)
-    monkeypatch.setattr(go, "is_debian", lambda: False)
-    monkeypatch.setattr(sys, "platform", "darwin")
-    with pytest.raises(pytest.skip.Exception, match="needs Rscript: brew install r"):
+    monkeypatch.setattr(go, "how_to_get", lambda part: f"install {part.debian[0]}")
+    with pytest.raises(pytest.skip.Exception, match="needs Rscript: install r-base-core"):
         needs.program("Rscript")
     with pytest.raises(pytest.skip.Exception, match=f"needs {NOWHERE}: install {NOWHERE}"):
         needs.program(NOWHERE)
