@@ -11,22 +11,22 @@ from pinset.science.looks import constant_bound, obrien_fleming_bounds, spending
 
 TABLE = Path(__file__).with_name("look_bounds.csv").read_text(encoding="utf-8").splitlines()[1:]
 POCOCK = [
-    (float(row["level"]), int(looks), printed)
+    (float(row["confidence"]), int(looks), printed)
     for row in csv.DictReader(TABLE)
     for looks, printed in list(row.items())[1:]
 ]
 
 
-@pytest.mark.parametrize(("level", "looks", "printed"), POCOCK)
-def test_pocock_as_printed(level: float, looks: int, printed: str) -> None:
+@pytest.mark.parametrize(("confidence", "looks", "printed"), POCOCK)
+def test_pocock_as_printed(confidence: float, looks: int, printed: str) -> None:
     # The table is rounded at the third decimal, three entries of it downwards from .5: one unit there is allowed.
-    assert constant_bound(looks, level) == pytest.approx(float(printed), abs=0.0006)
+    assert constant_bound(looks, confidence) == pytest.approx(float(printed), abs=0.0006)
 
 
 def test_late_spending_at_quarters() -> None:
     # Printed in the README of SeqBounds.jl for one side at 0.05: 3.74955, 2.53993, 2.01604, 1.72014. Two sides at 0.10
     # differ by the chance of passing both, below 1e-4 in z.
-    assert spending_bounds(4, level=0.90).tolist() == pytest.approx([3.74955, 2.53993, 2.01604, 1.72014], abs=1e-4)
+    assert spending_bounds(4, confidence=0.90).tolist() == pytest.approx([3.74955, 2.53993, 2.01604, 1.72014], abs=1e-4)
 
 
 def test_five_looks() -> None:

@@ -10,7 +10,7 @@ from pinset.science.looks import (
     Spending,
     constant_bound,
     crossing,
-    level_for_looks,
+    confidence_for_looks,
     obrien_fleming_bounds,
     spending_bounds,
 )
@@ -48,20 +48,20 @@ def test_crossing_agrees_with_the_normal_integral() -> None:
 
 @settings(max_examples=25, deadline=None)
 @given(parts, st.sampled_from([0.8, 0.95, 0.99]))
-def test_all_looks_together_hold_the_level(fractions: list[float], level: float) -> None:
+def test_all_looks_together_hold_the_level(fractions: list[float], confidence: float) -> None:
     at = np.array(fractions)
-    constant = np.full(len(at), constant_bound(fractions, level))
-    assert crossing(constant, at).sum() == pytest.approx(1 - level, abs=1e-8)
-    assert crossing(obrien_fleming_bounds(fractions, level), at).sum() == pytest.approx(1 - level, abs=1e-8)
+    constant = np.full(len(at), constant_bound(fractions, confidence))
+    assert crossing(constant, at).sum() == pytest.approx(1 - confidence, abs=1e-8)
+    assert crossing(obrien_fleming_bounds(fractions, confidence), at).sum() == pytest.approx(1 - confidence, abs=1e-8)
     for spending in Spending:
-        bounds = spending_bounds(fractions, level, spending)
-        assert crossing(bounds, at).sum() == pytest.approx(1 - level, abs=1e-7)
+        bounds = spending_bounds(fractions, confidence, spending)
+        assert crossing(bounds, at).sum() == pytest.approx(1 - confidence, abs=1e-7)
 
 
 @settings(max_examples=25, deadline=None)
 @given(parts)
 def test_looking_widens_but_less_than_bonferroni(fractions: list[float]) -> None:
-    needed = level_for_looks(fractions)
+    needed = confidence_for_looks(fractions)
     assert 0.95 - 1e-9 <= needed <= 1 - 0.05 / len(fractions) + 1e-9
 
 

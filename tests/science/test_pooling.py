@@ -104,10 +104,10 @@ def test_farms_alike_have_no_spread() -> None:
 
 def test_higgins_degrees_of_freedom_widen_the_prediction() -> None:
     given_effects = [Effect(0.1, 0.01), Effect(0.4, 0.01), Effect(-0.2, 0.02), Effect(0.3, 0.01), Effect(0.2, 0.03)]
-    usual, higgins = pool(given_effects), pool(given_effects, prediction_freedom=3)
+    usual, higgins = pool(given_effects), pool(given_effects, prediction_df=3)
     assert higgins.prediction.high > usual.prediction.high
     assert higgins.interval == usual.interval
-    assert (usual.prediction_freedom, higgins.prediction_freedom) == (4, 3)
+    assert (usual.prediction_df, higgins.prediction_df) == (4, 3)
 
 
 def test_chance_elsewhere_is_the_tail_of_the_prediction() -> None:
@@ -180,6 +180,6 @@ def test_response_ratio_variance_agrees_with_draws() -> None:
 
 def test_level_widens_every_interval() -> None:
     given_effects = [Effect(0.1, 0.01), Effect(0.5, 0.01), Effect(0.2, 0.02), Effect(-0.3, 0.03)]
-    for narrow, wide in pairwise(pool(given_effects, level=level) for level in (0.8, 0.95, 0.99)):
+    for narrow, wide in pairwise(pool(given_effects, confidence=confidence) for confidence in (0.8, 0.95, 0.99)):
         for name in ("interval", "prediction", "between_interval"):
             assert getattr(wide, name).high > getattr(narrow, name).high

@@ -23,23 +23,23 @@ class Interval(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class ConfidenceDistribution:
     """A value in some unit with its standard error in the same unit and the degrees of freedom behind that error.
 
-    Infinite ``freedom`` stands for a normal distribution. A standard error of nought says that nothing is in doubt.
+    Infinite ``df`` stands for a normal distribution. A standard error of nought says that nothing is in doubt.
 
-    >>> gain = Estimate(0.12, 0.05, freedom=8)
+    >>> gain = ConfidenceDistribution(0.12, 0.05, df=8)
     >>> [round(end, 3) for end in gain.interval()], round(gain.p(), 3), round(gain.chance_above(0.0), 3)
     ([0.005, 0.235], 0.043, 0.978)
     """
 
     value: float
     standard_error: float
-    freedom: float = np.inf
+    df: float = np.inf
 
-    def interval(self, level: float = 0.95) -> Interval:
-        """The confidence interval, value ± t SE, at ``level`` (0 to 1)."""
-        reach = float(stdtrit(self.freedom, (1 + level) / 2)) * self.standard_error
+    def interval(self, confidence: float = 0.95) -> Interval:
+        """The confidence interval, value ± t SE, at ``confidence`` (0 to 1)."""
+        reach = float(stdtrit(self.df, (1 + confidence) / 2)) * self.standard_error
         return Interval(self.value - reach, self.value + reach)
 
     def chance_above(self, bar: float) -> float:
@@ -47,9 +47,9 @@ class Estimate:
         above = self.value - bar
         if self.standard_error == 0:
             return float((1 + np.sign(above)) / 2)
-        return float(stdtr(self.freedom, above / self.standard_error))
+        return float(stdtr(self.df, above / self.standard_error))
 
     def p(self, bar: float = 0.0) -> float:
         """The two-sided p-value against a true value of ``bar``."""
-        beyond = Estimate(-abs(self.value - bar), self.standard_error, self.freedom)
+        beyond = ConfidenceDistribution(-abs(self.value - bar), self.standard_error, self.df)
         return 2 * beyond.chance_above(0.0)

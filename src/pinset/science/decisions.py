@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.special import gammaln, ndtr, stdtr, stdtrit
 
-from pinset.science.confidence import Estimate
+from pinset.science.confidence import ConfidenceDistribution
 
 
 class CannotDecide(ValueError):
@@ -47,7 +47,7 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class NoWorse:
-    """Whether an arm is no worse than the control by more than ``margin`` (at ``level``, one side).
+    """Whether an arm is no worse than the control by more than ``margin`` (at ``confidence``, one side).
 
     ``lowest`` is the worst difference that the trial leaves open; ``p`` speaks against a difference of just the margin.
     """
@@ -72,38 +72,38 @@ class Further:
         return self.worth - self.cost
 
 
-def decide(gain: Estimate, bar: float = 0.0, level: float = 0.95) -> Verdict:
+def decide(gain: ConfidenceDistribution, bar: float = 0.0, confidence: float = 0.95) -> Verdict:
     """The word of the verdict, by where the confidence interval of the gain lies.
 
     The whole interval above the bar: pays. None of it above: does not pay. Else: not settled. An arm that truly gains
-    no more than the bar is said to pay in at most (1 - level) / 2 of trials, and one that gains more is said not to
-    pay as seldom. For several arms, or several looks, give the ``level`` that makes them hold together
-    (`looks.level_for_looks`).
+    no more than the bar is said to pay in at most (1 - confidence) / 2 of trials, and one that gains more is said not to
+    pay as seldom. For several arms, or several looks, give the ``confidence`` that makes them hold together
+    (`looks.confidence_for_looks`).
 
     Source: the three-way reading of two one-sided tests, Goeman, Solari & Stijnen (2010), Stat. Med. 29:2117.
 
-    >>> decide(Estimate(0.12, 0.05, 8)).value, decide(Estimate(0.12, 0.05, 8), bar=0.05).value
+    >>> decide(ConfidenceDistribution(0.12, 0.05, 8)).value, decide(ConfidenceDistribution(0.12, 0.05, 8), bar=0.05).value
     ('pays', 'not settled')
     """
-    low, high = gain.interval(level)
+    low, high = gain.interval(confidence)
     if low > bar:
         return Verdict.PAYS
     return Verdict.DOES_NOT_PAY if high <= bar else Verdict.NOT_SETTLED
 
 
-def no_worse_than(difference: Estimate, margin: float, level: float = 0.95) -> NoWorse:
+def no_worse_than(difference: ConfidenceDistribution, margin: float, confidence: float = 0.95) -> NoWorse:
     """Whether the arm is at most ``margin`` below the control (both in the unit of the difference).
 
-    It holds where the lower one-sided bound at ``level`` lies above -margin. Raises `MarginNegative`.
+    It holds where the lower one-sided bound at ``confidence`` lies above -margin. Raises `MarginNegative`.
 
-    Source: the non-inferiority test, as in ICH E9 (1998), section 3.3.2 (from memory), which takes the level 0.975.
+    Source: the non-inferiority test, as in ICH E9 (1998), section 3.3.2 (from memory), which takes the confidence 0.975.
 
-    >>> no_worse_than(Estimate(-0.01, 0.02, 10), margin=0.06).holds
+    >>> no_worse_than(ConfidenceDistribution(-0.01, 0.02, 10), margin=0.06).holds
     True
     """
     if margin < 0:
         raise MarginNegative(MarginNegative.__doc__)
-    lowest = difference.interval(2 * level - 1).low
+    lowest = difference.interval(2 * confidence - 1).low
     return NoWorse(margin, lowest, 1 - difference.chance_above(-margin), lowest > -margin)
 
 
@@ -120,20 +120,20 @@ def margin_from_money(saving: float, price: float) -> float:
     return max(0.0, saving) / price
 
 
-def worth_of_knowing(gain: Estimate, scale: float, bar: float = 0.0) -> float:
+def worth_of_knowing(gain: ConfidenceDistribution, scale: float, bar: float = 0.0) -> float:
     """What it would be worth, in money, to know the true gain for certain: no trial can be worth more.
 
     ``gain`` is money per shelf-day and ``scale`` the shelf-days for which the choice will stand. Without more
     knowledge the grower takes the arm where its estimate lies above the bar, else the control. The mean loss by
     taking the wrong one is scale · SE · E max(0, T - z) at z = |gain - bar| / SE. Raises `TooFewToForesee`.
 
-    >>> round(worth_of_knowing(Estimate(0.0, 0.05, np.inf), scale=1000), 2)
+    >>> round(worth_of_knowing(ConfidenceDistribution(0.0, 0.05, np.inf), scale=1000), 2)
     19.95
     """
     return _worth(gain, gain.standard_error, scale, bar)
 
 
-def worth_of_blocks(gain: Estimate, blocks: int, more: int, scale: float, bar: float = 0.0) -> float:
+def worth_of_blocks(gain: ConfidenceDistribution, blocks: int, more: int, scale: float, bar: float = 0.0) -> float:
     """What ``more`` blocks like the ``blocks`` made so far are worth, in money, before they are paid for.
 
     Once they are made the estimate will have moved by about SE √(m / (b + m)) times t on the same degrees of freedom:
@@ -144,7 +144,7 @@ def worth_of_blocks(gain: Estimate, blocks: int, more: int, scale: float, bar: f
     Source: Raiffa & Schlaifer (1961), Applied Statistical Decision Theory, chapter 5 (from memory); checked here by
     simulation. Raises `TooFewToForesee` and `NoBlocks`.
 
-    >>> round(worth_of_blocks(Estimate(0.02, 0.05, 8), blocks=9, more=1, scale=1000), 2)
+    >>> round(worth_of_blocks(ConfidenceDistribution(0.02, 0.05, 8), blocks=9, more=1, scale=1000), 2)
     1.28
     """
     if blocks < 1 or more < 1:
@@ -153,13 +153,13 @@ def worth_of_blocks(gain: Estimate, blocks: int, more: int, scale: float, bar: f
 
 
 def further_blocks(
-    gain: Estimate, blocks: int, scale: float, block_cost: float, bar: float = 0.0, most: int = 12
+    gain: ConfidenceDistribution, blocks: int, scale: float, block_cost: float, bar: float = 0.0, most: int = 12
 ) -> tuple[Further, ...]:
     """One more block, two more and so on up to ``most``: what each number is worth and costs.
 
     ``block_cost`` is the money that a block costs beyond making the same units without a trial.
 
-    >>> plans = further_blocks(Estimate(0.02, 0.05, 8), blocks=9, scale=5000, block_cost=3)
+    >>> plans = further_blocks(ConfidenceDistribution(0.02, 0.05, 8), blocks=9, scale=5000, block_cost=3)
     >>> most_worth(plans).more
     6
     """
@@ -177,55 +177,67 @@ def most_worth(plans: Sequence[Further]) -> Further:
 
 
 def chance_to_settle(
-    gain: Estimate, blocks: int, more: int, freedom_per_block: float, bar: float = 0.0, level: float = 0.95
+    gain: ConfidenceDistribution,
+    blocks: int,
+    more: int,
+    df_per_block: float,
+    bar: float = 0.0,
+    confidence: float = 0.95,
 ) -> float:
     """The chance that ``more`` blocks would settle the verdict, one way or the other.
 
     The mean of the new blocks lies δ from the gain, SE √(1 + b / m) times t. Pooled with the old it moves the gain by
     δ m / (b + m), and what it adds to the spread between blocks counts too: one block far from the others seldom
-    settles anything. ``freedom_per_block`` is what each block adds to the degrees of freedom (arms - 1 where the
+    settles anything. ``df_per_block`` is what each block adds to the degrees of freedom (arms - 1 where the
     arm is given to the batch). That the new blocks differ among themselves as the old did is an approximation.
     Raises `NoBlocks`.
 
-    >>> gain = Estimate(0.08, 0.05, 4)
+    >>> gain = ConfidenceDistribution(0.08, 0.05, 4)
     >>> [round(chance_to_settle(gain, 5, more, 1), 2) for more in (1, 5, 20)]
     [0.0, 0.55, 0.78]
     """
     if blocks < 1 or more < 1:
         raise NoBlocks(NoBlocks.__doc__)
-    freedom, total = gain.freedom + more * freedom_per_block, blocks + more
-    squared = float(stdtrit(freedom, (1 + level) / 2)) ** 2 / total
+    df, total = gain.df + more * df_per_block, blocks + more
+    squared = float(stdtrit(df, (1 + confidence) / 2)) ** 2 / total
     above, weight, spread = gain.value - bar, more / total, blocks * gain.standard_error**2
     # Settled where (above + weight δ)² > t² SE'², both quadratic in δ.
     surplus = np.polynomial.Polynomial(
         [
-            above**2 - squared * spread * (1 - 1 / freedom),
+            above**2 - squared * spread * (1 - 1 / df),
             2 * above * weight,
-            weight**2 - squared * blocks * weight / freedom,
+            weight**2 - squared * blocks * weight / df,
         ]
     )
-    return _chance_positive(surplus, Estimate(0.0, gain.standard_error * np.sqrt(1 + blocks / more), gain.freedom))
+    return _chance_positive(
+        surplus, ConfidenceDistribution(0.0, gain.standard_error * np.sqrt(1 + blocks / more), gain.df)
+    )
 
 
 def blocks_to_settle(
-    gain: Estimate, blocks: int, freedom_per_block: float, bar: float = 0.0, level: float = 0.95, most: int = 60
+    gain: ConfidenceDistribution,
+    blocks: int,
+    df_per_block: float,
+    bar: float = 0.0,
+    confidence: float = 0.95,
+    most: int = 60,
 ) -> int | None:
     """How many more blocks settle the verdict if the gain stays where it is; None where ``most`` do not.
 
     Parameters as for `chance_to_settle`; nought where it is settled already.
 
-    >>> blocks_to_settle(Estimate(0.08, 0.05, 4), blocks=5, freedom_per_block=1)
+    >>> blocks_to_settle(ConfidenceDistribution(0.08, 0.05, 4), blocks=5, df_per_block=1)
     5
     """
-    if decide(gain, bar, level) is not Verdict.NOT_SETTLED:
+    if decide(gain, bar, confidence) is not Verdict.NOT_SETTLED:
         return 0
     for more in range(1, most + 1):
-        if abs(gain.value - bar) > _settled_from(gain, blocks, more, freedom_per_block, level):
+        if abs(gain.value - bar) > _settled_from(gain, blocks, more, df_per_block, confidence):
             return more
     return None
 
 
-def _chance_positive(surplus: np.polynomial.Polynomial, shift: Estimate) -> float:
+def _chance_positive(surplus: np.polynomial.Polynomial, shift: ConfidenceDistribution) -> float:
     """The chance that a polynomial of ``shift`` is above nought."""
     roots = surplus.roots()
     ends = sorted(float(root.real) for root in roots if abs(root.imag) == 0)
@@ -235,28 +247,30 @@ def _chance_positive(surplus: np.polynomial.Polynomial, shift: Estimate) -> floa
     return float(chances @ (surplus(np.array(tests)) > 0))
 
 
-def _settled_from(gain: Estimate, blocks: int, more: int, freedom_per_block: float, level: float) -> float:
+def _settled_from(
+    gain: ConfidenceDistribution, blocks: int, more: int, df_per_block: float, confidence: float
+) -> float:
     """How far from the bar the gain must lie to be settled once ``more`` blocks are made."""
     if blocks < 1 or more < 1:
         raise NoBlocks(NoBlocks.__doc__)
-    freedom = gain.freedom + more * freedom_per_block
-    return float(stdtrit(freedom, (1 + level) / 2)) * gain.standard_error * float(np.sqrt(blocks / (blocks + more)))
+    df = gain.df + more * df_per_block
+    return float(stdtrit(df, (1 + confidence) / 2)) * gain.standard_error * float(np.sqrt(blocks / (blocks + more)))
 
 
-def _worth(gain: Estimate, moved: float, scale: float, bar: float) -> float:
+def _worth(gain: ConfidenceDistribution, moved: float, scale: float, bar: float) -> float:
     """What it is worth that the estimate may move by t times ``moved`` and so across the bar."""
-    if gain.freedom < 2:
+    if gain.df < 2:
         raise TooFewToForesee(TooFewToForesee.__doc__)
     if moved == 0:
         return 0.0
-    return float(scale * moved * _loss(abs(gain.value - bar) / moved, gain.freedom))
+    return float(scale * moved * _loss(abs(gain.value - bar) / moved, gain.df))
 
 
-def _loss(distance: float, freedom: float) -> float:
+def _loss(distance: float, df: float) -> float:
     """E max(0, T - z) for Student's T, ((ν + z²) / (ν - 1)) f(z) - z (1 - F(z)); where normal, φ(z) - z Φ(-z)."""
-    if np.isinf(freedom):
+    if np.isinf(df):
         return float(np.exp(-(distance**2) / 2) / np.sqrt(2 * np.pi) - distance * ndtr(-distance))
-    squares = freedom + distance**2
-    constant = gammaln((freedom + 1) / 2) - gammaln(freedom / 2) - np.log(freedom * np.pi) / 2
-    density = np.exp(constant - (freedom + 1) / 2 * np.log(squares / freedom))
-    return float(squares / (freedom - 1) * density - distance * stdtr(freedom, -distance))
+    squares = df + distance**2
+    constant = gammaln((df + 1) / 2) - gammaln(df / 2) - np.log(df * np.pi) / 2
+    density = np.exp(constant - (df + 1) / 2 * np.log(squares / df))
+    return float(squares / (df - 1) * density - distance * stdtr(df, -distance))

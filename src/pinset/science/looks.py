@@ -45,60 +45,62 @@ class Spending(StrEnum):
     EVEN = "Pocock kind"
 
 
-def level_for_looks(looks: int | Sequence[float], level: float = 0.95) -> float:
-    """The level that each look's interval needs so that all of them together hold at ``level``.
+def confidence_for_looks(looks: int | Sequence[float], confidence: float = 0.95) -> float:
+    """The confidence that each look's interval needs so that all of them together hold at ``confidence``.
 
     ``looks`` is how often the trial was looked at, this time included (evenly spaced), or the parts of the planned
     blocks that were done at each look. The bound is the same at every look (Pocock 1977), as fits a grower who
     looks unplanned and may stop at any of them.
 
-    >>> [round(level_for_looks(looks), 4) for looks in (1, 2, 5)]
+    >>> [round(confidence_for_looks(looks), 4) for looks in (1, 2, 5)]
     [0.95, 0.9706, 0.9842]
     """
-    return float(1 - 2 * ndtr(-constant_bound(looks, level)))
+    return float(1 - 2 * ndtr(-constant_bound(looks, confidence)))
 
 
-def constant_bound(looks: int | Sequence[float], level: float = 0.95) -> float:
-    """Pocock's bound: the one z that all looks together pass by chance with 1 - ``level``, whichever the side.
+def constant_bound(looks: int | Sequence[float], confidence: float = 0.95) -> float:
+    """Pocock's bound: the one z that all looks together pass by chance with 1 - ``confidence``, whichever the side.
 
-    ``looks`` as for `level_for_looks`. Raises `LooksOutOfOrder`.
+    ``looks`` as for `confidence_for_looks`. Raises `LooksOutOfOrder`.
 
     >>> [round(constant_bound(looks), 3) for looks in (1, 2, 3, 4, 5)]
     [1.96, 2.178, 2.289, 2.361, 2.413]
     """
     fractions = _fractions(looks)
-    return _solved(lambda bound: crossing(np.full(len(fractions), bound), fractions).sum(), 1 - level)
+    return _solved(lambda bound: crossing(np.full(len(fractions), bound), fractions).sum(), 1 - confidence)
 
 
-def obrien_fleming_bounds(looks: int | Sequence[float], level: float = 0.95) -> Floats:
+def obrien_fleming_bounds(looks: int | Sequence[float], confidence: float = 0.95) -> Floats:
     """Bounds c / √t, hard to pass early and close to the usual one at the end (O'Brien & Fleming 1979; from memory).
 
-    ``looks`` as for `level_for_looks`, planned beforehand and ending with 1. Raises `LooksOutOfOrder`.
+    ``looks`` as for `confidence_for_looks`, planned beforehand and ending with 1. Raises `LooksOutOfOrder`.
 
     >>> obrien_fleming_bounds(3).round(3).tolist()
     [3.471, 2.454, 2.004]
     """
     fractions = _fractions(looks)
     shape = 1 / np.sqrt(fractions)
-    bounds: Floats = shape * _solved(lambda bound: crossing(bound * shape, fractions).sum(), 1 - level)
+    bounds: Floats = shape * _solved(lambda bound: crossing(bound * shape, fractions).sum(), 1 - confidence)
     return bounds
 
 
-def spending_bounds(looks: int | Sequence[float], level: float = 0.95, spending: Spending = Spending.LATE) -> Floats:
+def spending_bounds(
+    looks: int | Sequence[float], confidence: float = 0.95, spending: Spending = Spending.LATE
+) -> Floats:
     """Bounds that spend the chance of a false alarm by a function of how much is done (Lan & DeMets 1983).
 
-    Neither the number of looks nor their times need be planned, only the end. With α = 1 - level::
+    Neither the number of looks nor their times need be planned, only the end. With α = 1 - confidence::
 
         LATE   α(t) = 4 - 4 Φ(z / √t),  z the normal quantile at 1 - α/4 (each side spends its half)
         EVEN   α(t) = α ln(1 + (e - 1) t)
 
-    ``looks`` as for `level_for_looks`. Raises `LooksOutOfOrder`.
+    ``looks`` as for `confidence_for_looks`. Raises `LooksOutOfOrder`.
 
     >>> spending_bounds([0.5, 1.0]).round(3).tolist()
     [2.963, 1.969]
     """
     fractions = _fractions(looks)
-    spent = np.diff(_spent(fractions, 1 - level, spending), prepend=0.0)
+    spent = np.diff(_spent(fractions, 1 - confidence, spending), prepend=0.0)
     bounds = np.empty(len(fractions))
     for look, share in enumerate(spent):
         upto = fractions[: look + 1]

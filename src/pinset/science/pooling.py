@@ -25,7 +25,7 @@ import numpy as np
 from scipy.special import chdtri
 
 from pinset.science.arrays import Floats
-from pinset.science.confidence import Estimate, Interval
+from pinset.science.confidence import ConfidenceDistribution, Interval
 
 FEWEST_FARMS: Final = 5
 """Below this many farms each is shown and nothing general is claimed: a spread cannot be learnt from so few."""
@@ -90,11 +90,11 @@ class Width(StrEnum):
 class Pooled:
     """Several effects pooled.
 
-    ``mean`` with its ``standard_error``, ``interval`` at ``level`` and two-sided ``p`` against no effect on
-    ``freedom`` degrees of freedom (infinite: normal); the variance ``between`` farms (τ²) and its
+    ``mean`` with its ``standard_error``, ``interval`` at ``confidence`` and two-sided ``p`` against no effect on
+    ``df`` degrees of freedom (infinite: normal); the variance ``between`` farms (τ²) and its
     ``between_interval`` by Q-profile; ``heterogeneity`` (Cochran's Q, on count - 1 degrees of freedom) and
     ``inconsistency`` (I², the fraction of all variance that is between farms); ``prediction``, the interval for the
-    effect on another such farm, on ``prediction_freedom`` degrees of freedom; and each farm's share of the weight.
+    effect on another such farm, on ``prediction_df`` degrees of freedom; and each farm's share of the weight.
     """
 
     count: int
@@ -102,21 +102,21 @@ class Pooled:
     standard_error: float
     interval: Interval
     p: float
-    freedom: float
+    df: float
     between: float
     between_interval: Interval
     heterogeneity: float
     inconsistency: float
     prediction: Interval
-    prediction_freedom: float
+    prediction_df: float
     shares: tuple[float, ...]
     spread: Spread
     width: Width
-    level: float
+    confidence: float
 
     def chance_elsewhere(self, bar: float = 0.0) -> float:
         """The chance that the effect on another such farm lies above ``bar``, by the prediction distribution."""
-        return _elsewhere(self.mean, self.standard_error, self.between, self.prediction_freedom).chance_above(bar)
+        return _elsewhere(self.mean, self.standard_error, self.between, self.prediction_df).chance_above(bar)
 
 
 class Reach(StrEnum):
@@ -218,14 +218,14 @@ def pool(
     *,
     spread: Spread = Spread.RESTRICTED,
     width: Width = Width.MODIFIED,
-    level: float = 0.95,
-    prediction_freedom: float | None = None,
+    confidence: float = 0.95,
+    prediction_df: float | None = None,
 ) -> Pooled:
-    """Pool ``effects``, one per farm and in one unit, at the confidence ``level``.
+    """Pool ``effects``, one per farm and in one unit, with intervals at ``confidence``.
 
     The prediction interval is μ ± t √(τ² + SE²) with the degrees of freedom of the mean's interval (k - 1 with
     Knapp-Hartung, as metafor has it); Higgins, Thompson & Spiegelhalter (2009) take k - 2, which
-    ``prediction_freedom`` allows. Both presume normal farms and many of them. `synthesis` is the careful door: it
+    ``prediction_df`` allows. Both presume normal farms and many of them. `synthesis` is the careful door: it
     claims nothing from few farms. Raises `TooFewEffects` and `VarianceNotPositive`.
 
     >>> found = pool([Effect(0.10, 0.004), Effect(0.25, 0.006), Effect(0.05, 0.003), Effect(0.30, 0.01)])
@@ -239,28 +239,28 @@ def pool(
     weights = 1 / (variances + between)
     total = float(weights.sum())
     mean = float(weights @ values) / total
-    freedom = np.inf if width is Width.NORMAL else len(values) - 1.0
+    df = np.inf if width is Width.NORMAL else len(values) - 1.0
     error = float(np.sqrt(_scale(width, _squares(values, variances, between), len(values)) / total))
-    if prediction_freedom is None:
-        prediction_freedom = freedom
-    average = Estimate(mean, error, freedom)
+    if prediction_df is None:
+        prediction_df = df
+    average = ConfidenceDistribution(mean, error, df)
     return Pooled(
         count=len(values),
         mean=mean,
         standard_error=error,
-        interval=average.interval(level),
+        interval=average.interval(confidence),
         p=average.p(),
-        freedom=freedom,
+        df=df,
         between=between,
-        between_interval=_between_interval(values, variances, level),
+        between_interval=_between_interval(values, variances, confidence),
         heterogeneity=_squares(values, variances, 0.0),
         inconsistency=between / (between + _typical(variances)),
-        prediction=_elsewhere(mean, error, between, prediction_freedom).interval(level),
-        prediction_freedom=prediction_freedom,
+        prediction=_elsewhere(mean, error, between, prediction_df).interval(confidence),
+        prediction_df=prediction_df,
         shares=tuple((weights / total).tolist()),
         spread=spread,
         width=width,
-        level=level,
+        confidence=confidence,
     )
 
 
@@ -269,7 +269,7 @@ def without_each(
     *,
     spread: Spread = Spread.RESTRICTED,
     width: Width = Width.MODIFIED,
-    level: float = 0.95,
+    confidence: float = 0.95,
 ) -> tuple[Pooled, ...]:
     """The pool without the first effect, without the second, and so on: what hangs on one farm.
 
@@ -278,10 +278,10 @@ def without_each(
     [0.4, 0.4, 0.1]
     """
     rest = ([*effects[:left], *effects[left + 1 :]] for left in range(len(effects)))
-    return tuple(pool(others, spread=spread, width=width, level=level) for others in rest)
+    return tuple(pool(others, spread=spread, width=width, confidence=confidence) for others in rest)
 
 
-def synthesis(effects: Sequence[Effect], *, level: float = 0.95) -> Synthesis:
+def synthesis(effects: Sequence[Effect], *, confidence: float = 0.95) -> Synthesis:
     """Pool by restricted maximum likelihood and modified Knapp-Hartung, as far as the farms carry it.
 
     Below `FEWEST_FARMS` farms, or where one carries more than `LARGEST_SHARE` of the weight, nothing general is
@@ -294,10 +294,10 @@ def synthesis(effects: Sequence[Effect], *, level: float = 0.95) -> Synthesis:
         return Synthesis(Reach.NOTHING, None, ())
     if len(effects) < FEWEST_FARMS:
         return Synthesis(Reach.EACH_SHOWN, None, ())
-    pooled = pool(effects, level=level)
+    pooled = pool(effects, confidence=confidence)
     if max(pooled.shares) > LARGEST_SHARE:
         return Synthesis(Reach.ONE_DOMINATES, None, ())
-    return Synthesis(Reach.POOLED, pooled, without_each(effects, level=level))
+    return Synthesis(Reach.POOLED, pooled, without_each(effects, confidence=confidence))
 
 
 def _cells(events: int, units: int, control_events: int, control_units: int) -> tuple[float, float, float, float]:
@@ -320,9 +320,9 @@ def _checked(effects: Sequence[Effect]) -> tuple[Floats, Floats]:
     return table[:, 0], table[:, 1]
 
 
-def _elsewhere(mean: float, error: float, between: float, freedom: float) -> Estimate:
+def _elsewhere(mean: float, error: float, between: float, df: float) -> ConfidenceDistribution:
     """The effect on another such farm, as uncertain as the mean and as the farms differ."""
-    return Estimate(mean, float(np.sqrt(between + error**2)), freedom)
+    return ConfidenceDistribution(mean, float(np.sqrt(between + error**2)), df)
 
 
 def _squares(values: Floats, variances: Floats, between: float) -> float:
@@ -345,15 +345,15 @@ def _typical(variances: Floats) -> float:
     return float((len(weights) - 1) * weights.sum() / (weights.sum() ** 2 - (weights**2).sum()))
 
 
-def _between_interval(values: Floats, variances: Floats, level: float) -> Interval:
+def _between_interval(values: Floats, variances: Floats, confidence: float) -> Interval:
     """The variances between farms at which the generalised Q is no surprise; Q falls as the variance grows."""
-    freedom = len(values) - 1
+    df = len(values) - 1
 
     def where(tail: float) -> float:
-        quantile = float(chdtri(freedom, tail))
+        quantile = float(chdtri(df, tail))
         return _fall(lambda between: _squares(values, variances, between) - quantile, float(variances.max()))
 
-    return Interval(where((1 - level) / 2), where((1 + level) / 2))
+    return Interval(where((1 - confidence) / 2), where((1 + confidence) / 2))
 
 
 def _fall(height: Callable[[float], float], reach: float) -> float:
