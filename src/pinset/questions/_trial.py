@@ -88,7 +88,7 @@ def _trial(name: str, defined: dict[str, Any], gathered: Gathered) -> Trial:
     noted = {unit.arm for batch in gathered.batches for unit in batch.units if unit.arm is not None}
     known = [arm for arm in defined.get("arms", []) if arm in noted] + sorted(noted - set(defined.get("arms", [])))
     control = defined.get("control") or (known[0] if known else "")
-    arms = tuple([control, *(arm for arm in known if arm != control)])
+    arms = (control, *(arm for arm in known if arm != control))
     mixed = any(len({unit.arm for unit in batch.units}) > 1 for batch in gathered.batches)
     given: Literal["batch", "unit"] = "unit" if mixed else "batch"
     return Trial(name, arms, given, gathered, defined.get("decides"), defined.get("difference"))
@@ -134,7 +134,9 @@ def _of_number(trial: Trial) -> list[Flaw]:
         found.append(Flaw("one batch per arm", words, "open"))
     days = len(_days(trial))
     if days < FEWEST_BLOCKS:
-        found.append(Flaw("few days", f"made on {several(days, 'day')} only; {FEWEST_BLOCKS} or more would carry it", "open"))
+        found.append(
+            Flaw("few days", f"made on {several(days, 'day')} only; {FEWEST_BLOCKS} or more would carry it", "open")
+        )
     return found
 
 
