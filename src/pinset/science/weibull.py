@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 
 from pinset.science.arrays import Floats
-from pinset.science.confidence import Estimate
+from pinset.science.confidence import ConfidenceDistribution
 from pinset.science.intervals import Codes
 from pinset.science.newton import minimise
 from pinset.science.turnbull import sound
@@ -64,7 +64,7 @@ class WeibullFit:
     """A fitted Weibull model.
 
     ``coefficients`` (p,) are in logarithms of time; ``scale`` is σ, one over the Weibull shape; ``covariance``
-    (p + 1, p + 1) is of the coefficients and log σ; ``freedom`` is infinite for independent units and the number of
+    (p + 1, p + 1) is of the coefficients and log σ; ``df`` is infinite for independent units and the number of
     batches less p where batches were given.
     """
 
@@ -72,9 +72,9 @@ class WeibullFit:
     scale: float
     covariance: Floats
     log_likelihood: float
-    freedom: float
+    df: float
 
-    def coefficient(self, column: int) -> Estimate:
+    def coefficient(self, column: int) -> ConfidenceDistribution:
         """The coefficient of a column of the design; its exponential is a time ratio.
 
         >>> done = np.array([9.0, 12.0, 15.0, 12.0, 15.0, 18.0])
@@ -83,9 +83,11 @@ class WeibullFit:
         >>> round(float(np.exp(slower.value)), 2), round(slower.standard_error, 2)
         (1.25, 0.15)
         """
-        return Estimate(float(self.coefficients[column]), float(np.sqrt(self.covariance[column, column])), self.freedom)
+        return ConfidenceDistribution(
+            float(self.coefficients[column]), float(np.sqrt(self.covariance[column, column])), self.df
+        )
 
-    def log_time(self, row: Floats, share: float = 0.5) -> Estimate:
+    def log_time(self, row: Floats, share: float = 0.5) -> ConfidenceDistribution:
         """The logarithm of the time by which a ``share`` of units with the design ``row`` (p,) is done.
 
         x'b + σ log(-log(1 - share)), its standard error by the delta method. Take exponentials of it and of its
@@ -99,7 +101,7 @@ class WeibullFit:
         place = log(-log(1 - share))
         gradient = np.append(row, self.scale * place)
         error = float(np.sqrt(gradient @ self.covariance @ gradient))
-        return Estimate(float(row @ self.coefficients) + self.scale * place, error, self.freedom)
+        return ConfidenceDistribution(float(row @ self.coefficients) + self.scale * place, error, self.df)
 
 
 def fit_weibull(left: Floats, right: Floats, design: Floats, clusters: Codes | None = None) -> WeibullFit:
@@ -123,10 +125,10 @@ def fit_weibull(left: Floats, right: Floats, design: Floats, clusters: Codes | N
     bends = np.linalg.eigvalsh(view.curvature)
     if not converged or view.value < _CERTAIN or bends[0] < _FLAT * bends[-1]:
         raise TimesNotApart(str(TimesNotApart.__doc__))
-    covariance, freedom = np.linalg.inv(view.curvature).astype(float), inf
+    covariance, df = np.linalg.inv(view.curvature).astype(float), inf
     if clusters is not None:
-        covariance, freedom = _sandwich(covariance, view.each, clusters)
-    return WeibullFit(view.at[:-1], float(np.exp(view.at[-1])), covariance, -view.value, freedom)
+        covariance, df = _sandwich(covariance, view.each, clusters)
+    return WeibullFit(view.at[:-1], float(np.exp(view.at[-1])), covariance, -view.value, df)
 
 
 def _refuse(left: Floats, right: Floats, design: Floats) -> None:
