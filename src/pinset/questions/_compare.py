@@ -102,13 +102,13 @@ def compare(trial: Trial, measured: Sequence[Measured]) -> Compared | None:
 
 
 def _shuffled(trial: Trial, measured: Sequence[Measured], values: Floats) -> dict[str, float]:
-    """The p of each arm, all arms together, by dealing arms out again within the day or the batch."""
+    """The p of each arm beside the control alone, by dealing the two out again within the day or the batch."""
     blocks = [one.block if trial.given_to == "batch" else one.batch for one in measured]
     try:
         test = permutation_test(values, [one.arm for one in measured], blocks, trial.control)
     except (ArmsNeverMeet, NothingToShuffle):
         return {}
-    return {str(one.arm): one.p_together for one in test.arms}
+    return {str(one.arm): one.p for one in test.arms}
 
 
 def _fitted(trial: Trial, measured: Sequence[Measured], values: Floats, design: Floats) -> MixedFit | None:

@@ -9,10 +9,11 @@ import numpy as np
 
 from pinset.ledger.read import Reader
 from pinset.questions._batches import Gathered, gather
-from pinset.questions._money import LINES, BatchCost, PriceBook, batch_costs, by_line
+from pinset.questions._money import LINES, CostOfBatch, Money, PriceBook, batch_costs, by_line
 from pinset.questions._words import listed, number, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
+from pinset.science.costs import Rate, money_per, money_per_shelf_day
 from pinset.science.ratios import Ratio, ratio_of_totals
 
 ASKS = "what does a kilo cost me, and where does the money go?"
@@ -39,10 +40,10 @@ def cost(ledger: Reader, *, since: date | None = None, until: date | None = None
     known = [one for one in costs if one.lines and one.batch.all_kg > 0]
     if not known:
         return _nothing_to_count(costs)
-    return _answer(gathered, costs, known, book, ledger.farm.currency)
+    return _answer(gathered, costs, known, book)
 
 
-def _nothing_to_count(costs: list[BatchCost]) -> Answer:
+def _nothing_to_count(costs: list[CostOfBatch]) -> Answer:
     missing = Counter(name for one in costs for name in one.missing)
     lacks = listed([name for name, _ in missing.most_common()]) or "batches"
     return Answer(
@@ -52,43 +53,41 @@ def _nothing_to_count(costs: list[BatchCost]) -> Answer:
     )  # fmt: skip
 
 
-def _answer(
-    gathered: Gathered, costs: list[BatchCost], known: list[BatchCost], book: PriceBook, currency: str
-) -> Answer:
+def _answer(gathered: Gathered, costs: list[CostOfBatch], known: list[CostOfBatch], book: PriceBook) -> Answer:
     settled = [one for one in known if not gathered.still_going(one.batch)]
     used = settled if len(settled) >= 3 else known
     missing = Counter(name for one in used for name in set(one.missing))
     kilo = _per_kilo(used)
-    sold = book.kilo_sold()
+    sold, money = book.kilo_sold(), book.money
     days = [gathered.day(one.batch.batch.at) for one in used]
     counts = {"batches": len(used), "units": sum(one.batch.batch.units for one in used)}
     return Answer(
-        question="cost", asks=ASKS, headline=_headline(used, kilo, sold, currency),
+        question="cost", asks=ASKS, headline=_headline(used, kilo, sold, money),
         standing=_standing(used, missing, len(known) - len(used)),
-        figures=tuple(_figures(used, kilo, sold, currency)),
+        figures=tuple(_figures(used, kilo, sold, money)),
         basis=Basis(counts, "by batch", min(days), max(days), METHOD, (
             "Cochran 1977, Sampling Techniques, section 6.4 (from memory)",
         )),
-        tables=(_lines_table(used, currency), *_recipes(used, currency), _batches(gathered, used, currency)),
-        charts=(_chart(used, currency),), cautions=tuple(_cautions(missing, used)),
+        tables=(_lines_table(used, money), *_recipes(used, money), _batches(gathered, used, money)),
+        charts=(_chart(used, money),), cautions=tuple(_cautions(missing, used)),
         next=tuple(_next(used, missing)),
     )  # fmt: skip
 
 
-def _per_kilo(costs: list[BatchCost]) -> Ratio:
-    return ratio_of_totals(np.array([one.total for one in costs]), np.array([one.batch.all_kg for one in costs]))
+def _per_kilo(costs: list[CostOfBatch]) -> Ratio:
+    return ratio_of_totals(np.array([float(one.total) for one in costs]), np.array([one.batch.all_kg for one in costs]))
 
 
-def _absent(used: list[BatchCost]) -> list[str]:
+def _absent(used: list[CostOfBatch]) -> list[str]:
     return [line for line in NEEDED if not any(line in one.lines for one in used)]
 
 
-def _headline(used: list[BatchCost], kilo: Ratio, sold: float | None, currency: str) -> str:
+def _headline(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: Money) -> str:
     totals = by_line(used)
     whole = sum(totals.values())
     absent = _absent(used)
     shares = [f"{name} {number(100 * amount / whole, 0)} %" for name, amount in totals.items()][:3]
-    words = f"A kilo cost {span(kilo.value, kilo.low, kilo.high, currency)}"
+    words = f"A kilo cost {span(kilo.value, kilo.low, kilo.high, money.currency, money.shown(1))}"
     if absent:
         return f"{words} in {listed(list(totals))} alone; {listed(absent)} cost more, but no price of it is on record."
     words += f": {listed(shares)}"
@@ -96,10 +95,11 @@ def _headline(used: list[BatchCost], kilo: Ratio, sold: float | None, currency: 
         return f"{words}."
     left = sold - kilo.value
     verb = "left" if left >= 0 else "lost"
-    return f"{words}. Sold at {number(sold, 2)} on average, each kilo {verb} {number(abs(left), 2)} {currency}."
+    price, rest = number(money.shown(sold), 2), number(money.shown(abs(left)), 2)
+    return f"{words}. Sold at {price} on average, each kilo {verb} {rest} {money.currency}."
 
 
-def _standing(used: list[BatchCost], missing: Counter[str], going: int) -> Standing:
+def _standing(used: list[CostOfBatch], missing: Counter[str], going: int) -> Standing:
     absent = _absent(used)
     partly = [name for name, count in missing.items() if count < len(used)]
     if absent:
@@ -114,102 +114,114 @@ def _standing(used: list[BatchCost], missing: Counter[str], going: int) -> Stand
     )
 
 
-def _figures(used: list[BatchCost], kilo: Ratio, sold: float | None, currency: str) -> list[Figure]:
-    per_unit = ratio_of_totals(
-        np.array([one.total for one in used]), np.array([float(one.batch.batch.units) for one in used])
-    )
+def _figures(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: Money) -> list[Figure]:
+    units = np.array([float(one.batch.batch.units) for one in used])
+    per_unit = ratio_of_totals(np.array([float(one.total) for one in used]), units)
     figures = [
-        _figure("cost of a kilo", kilo, currency, "all cost over all kilos picked"),
-        _figure("cost of a unit made", per_unit, currency, "all cost over units made"),
+        _figure("cost of a kilo", kilo, money, "all cost over all kilos picked"),
+        _figure("cost of a unit made", per_unit, money, "all cost over units made"),
     ]
     if sold is not None:
-        figures.append(
-            Figure("sold at", sold, f"{currency}/kg", how="all deliveries with an amount, over their weight")
-        )
-        profit = np.array([one.batch.all_kg * sold - one.total for one in used])
-        shelf = np.array([one.batch.shelf_days for one in used])
-        left = ratio_of_totals(profit, np.array([one.batch.all_kg for one in used]))
-        figures.append(_figure("left of a kilo", left, currency, "average price less cost of a kilo"))
-        if shelf.sum() > 0:
-            per_day = ratio_of_totals(profit, shelf)
-            figures.append(
-                _figure("left per 100 shelf-days", per_day, currency, "money left over days that units stood", 100)
-            )
+        how = "all deliveries with an amount, over their weight"
+        figures.append(Figure("sold at", money.shown(sold), f"{money.currency}/kg", how=how))
+    if sold is not None and not _absent(used):
+        figures += _left(used, sold, money)
     return figures
 
 
-def _figure(name: str, found: Ratio, unit: str, how: str, scale: float = 1.0) -> Figure:
+def _left(used: list[CostOfBatch], sold: float, money: Money) -> list[Figure]:
+    """What is left of a kilo and of a shelf-day, at the average price."""
+    kilos = np.array([one.batch.all_kg for one in used])
+    costs = np.array([float(one.total) for one in used])
+    shelf = np.array([one.batch.shelf_days for one in used])
+    found = [
+        _figure("left of a kilo", money_per(kilos * sold - costs, kilos), money, "average price less cost of a kilo")
+    ]
+    if shelf.sum() > 0:
+        how = "money left over the days that units stood"
+        found.append(
+            _figure("left per 100 shelf-days", money_per_shelf_day(kilos * sold, costs, shelf), money, how, 100)
+        )
+    return found
+
+
+def _figure(name: str, found: Ratio | Rate, money: Money, how: str, scale: float = 1.0) -> Figure:
+    scale *= money.shown(1)
     low, high = (None, None) if np.isnan(found.low) else (found.low * scale, found.high * scale)
-    return Figure(name, found.value * scale, unit, low, high, found.count, how)
+    behind = f"; {found.method}" if isinstance(found, Rate) else ""
+    return Figure(name, found.value * scale, money.currency, low, high, found.count, how + behind)
 
 
-def _lines_table(used: list[BatchCost], currency: str) -> Table:
+def _lines_table(used: list[CostOfBatch], money: Money) -> Table:
     totals = by_line(used)
     whole, kilos = sum(totals.values()), sum(one.batch.all_kg for one in used)
     units = sum(one.batch.batch.units for one in used)
-    rows = tuple((name, each, 100 * each / whole, each / kilos, each / units) for name, each in totals.items())
+    rows = tuple(
+        (name, money.shown(each), 100 * each / whole, money.shown(each / kilos), money.shown(each / units))
+        for name, each in totals.items()
+    )
     columns = (
-        Column("spent on"), Column("in all", currency, 2), Column("share", "%", 0), Column("a kilo", currency, 2),
-        Column("a unit", currency, 2),
+        Column("spent on"), Column("in all", money.currency, 2), Column("share", "%", 0),
+        Column("a kilo", money.currency, 2), Column("a unit", money.currency, 2),
     )  # fmt: skip
     return Table("lines", "Where the money goes", columns, rows)
 
 
-def _recipes(used: list[BatchCost], currency: str) -> list[Table]:
+def _recipes(used: list[CostOfBatch], money: Money) -> list[Table]:
     names = sorted({one.batch.batch.recipe or "not noted" for one in used})
     if len(names) < 2:
         return []
     groups = {name: [one for one in used if (one.batch.batch.recipe or "not noted") == name] for name in names}
-    rows = tuple(_recipe_row(name, some) for name, some in groups.items())
+    rows = tuple(_recipe_row(name, some, money) for name, some in groups.items())
     columns = (
-        Column("recipe"), Column("batches"), Column("a kilo", currency, 2), Column("from", currency, 2),
-        Column("to", currency, 2), Column("a unit", currency, 2), Column("per unit made", "kg", 3),
+        Column("recipe"), Column("batches"), Column("a kilo", money.currency, 2), Column("from", money.currency, 2),
+        Column("to", money.currency, 2), Column("a unit", money.currency, 2), Column("per unit made", "kg", 3),
     )  # fmt: skip
     return [Table("recipes", "What a kilo of each recipe cost", columns, rows)]
 
 
-def _recipe_row(name: str, costs: list[BatchCost]) -> tuple[Cell, ...]:
+def _recipe_row(name: str, costs: list[CostOfBatch], money: Money) -> tuple[Cell, ...]:
     kilo = _per_kilo(costs)
     units = sum(one.batch.batch.units for one in costs)
-    low, high = (None, None) if np.isnan(kilo.low) else (kilo.low, kilo.high)
+    low, high = (None, None) if np.isnan(kilo.low) else (money.shown(kilo.low), money.shown(kilo.high))
     total, kilos = sum(one.total for one in costs), sum(one.batch.all_kg for one in costs)
-    return (name, len(costs), kilo.value, low, high, total / units, kilos / units)
+    return (name, len(costs), money.shown(kilo.value), low, high, money.shown(total / units), kilos / units)
 
 
-def _batches(gathered: Gathered, used: list[BatchCost], currency: str) -> Table:
+def _batches(gathered: Gathered, used: list[CostOfBatch], money: Money) -> Table:
     present = [line for line in LINES if any(line in one.lines for one in used)]
     columns = (
-        Column("batch", link="batch"), Column("made"), *(Column(line, currency, 2) for line in present),
-        Column("in all", currency, 2), Column("picked", "kg", 2), Column("a kilo", currency, 2),
+        Column("batch", link="batch"), Column("made"), *(Column(line, money.currency, 2) for line in present),
+        Column("in all", money.currency, 2), Column("picked", "kg", 2), Column("a kilo", money.currency, 2),
     )  # fmt: skip
-    rows = tuple(
-        (
-            one.batch.code, gathered.day(one.batch.batch.at).isoformat(), *(one.lines.get(line) for line in present),
-            one.total, one.batch.all_kg, one.total / one.batch.all_kg,
-        )
-        for one in sorted(used, key=lambda one: -one.total / one.batch.all_kg)
-    )  # fmt: skip
+    dearest_first = sorted(used, key=lambda one: -one.total / one.batch.all_kg)
+    rows = tuple(_batch_row(gathered, one, present, money) for one in dearest_first)
     return Table("batches", "What each batch cost, dearest kilo first", columns, rows)
 
 
-def _chart(used: list[BatchCost], currency: str) -> Chart:
+def _batch_row(gathered: Gathered, one: CostOfBatch, present: list[str], money: Money) -> tuple[Cell, ...]:
+    lines = [money.shown(one.lines[line]) if line in one.lines else None for line in present]
+    made = gathered.day(one.batch.batch.at).isoformat()
+    kilo = money.shown(one.total / one.batch.all_kg)
+    return (one.batch.code, made, *lines, money.shown(one.total), one.batch.all_kg, kilo)
+
+
+def _chart(used: list[CostOfBatch], money: Money) -> Chart:
     kilos = sum(one.batch.all_kg for one in used)
-    values = [{"spent on": name, "a kilo": round(each / kilos, 4)} for name, each in by_line(used).items()]
+    bars = {name: money.shown(each / kilos) for name, each in by_line(used).items()}
     spec = {
-        "data": {"values": values},
+        "data": {"values": [{"spent on": name, "a kilo": round(each, 4)} for name, each in bars.items()]},
         "mark": {"type": "bar"},
         "encoding": {
             "y": {"field": "spent on", "type": "nominal", "sort": None, "title": None},
-            "x": {"field": "a kilo", "type": "quantitative", "title": f"{currency} a kilo"},
+            "x": {"field": "a kilo", "type": "quantitative", "title": f"{money.currency} a kilo"},
         },
     }
-    alt = "Bars of what a kilo costs: " + ", ".join(
-        f"{one['spent on']} {one['a kilo']:.2f} {currency}" for one in values
-    )
-    return Chart("lines", "Where the money of a kilo goes", alt, spec)
+    told = ", ".join(f"{name} {each:.2f} {money.currency}" for name, each in bars.items())
+    return Chart("lines", "Where the money of a kilo goes", f"Bars of what a kilo costs: {told}", spec)
 
 
-def _cautions(missing: Counter[str], used: list[BatchCost]) -> list[str]:
+def _cautions(missing: Counter[str], used: list[CostOfBatch]) -> list[str]:
     said = []
     if missing:
         some = [f"{name} ({count} of {len(used)})" for name, count in missing.most_common()]
@@ -218,7 +230,7 @@ def _cautions(missing: Counter[str], used: list[BatchCost]) -> list[str]:
     return said
 
 
-def _next(costs: list[BatchCost], missing: Counter[str]) -> list[str]:
+def _next(costs: list[CostOfBatch], missing: Counter[str]) -> list[str]:
     hints = {
         "labour": "Note the time that making and picking take: pinset note work task=picking minutes=45 batch=CODE",
         "substrate": "Note what a kilo of the recipe costs: note define what=price name=RECIPE amount=0.21 per=kg",

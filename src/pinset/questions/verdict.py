@@ -12,9 +12,9 @@ import numpy as np
 from pinset.ledger.read import Reader
 from pinset.questions._batches import BatchRecord, UnitRecord
 from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit
-from pinset.questions._money import BatchCost, PriceBook, batch_costs
+from pinset.questions._money import CostOfBatch, PriceBook, batch_costs
 from pinset.questions._trial import Flaw, Trial, find_trial, flaws
-from pinset.questions._words import digits_for, listed, number, several, span
+from pinset.questions._words import listed, number, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
 from pinset.science.intervals import TimeEstimate, time_difference, time_estimate
@@ -159,12 +159,14 @@ def _money(ledger: Reader, trial: Trial, fair: Callable[[BatchRecord], bool]) ->
         return (batch.picked_kg * sold - costs[batch.code].total) / batch.shelf_days
 
     found = compare(trial, per_batch(trial, left))
-    how = f"kg picked at {number(sold, 2)} a kilo, less cost, over the days that the units stood"
+    how = f"kg picked at {number(book.money.shown(sold), 2)} a kilo, less cost, over the days that the units stood"
     unit = f"{ledger.farm.currency} per 100 shelf-days"
-    return [] if found is None else [Measure("money", unit, "left more", "left less", how, found, 100)]
+    return (
+        [] if found is None else [Measure("money", unit, "left more", "left less", how, found, book.money.shown(100))]
+    )
 
 
-def _alike(costs: list[BatchCost]) -> bool:
+def _alike(costs: list[CostOfBatch]) -> bool:
     """Whether every batch's cost counts the same lines, substrate and spawn among them: else it compares notes."""
     lines = {tuple(sorted(cost.lines)) for cost in costs}
     return len(lines) == 1 and {"substrate", "spawn"} <= set(next(iter(lines)))
@@ -199,11 +201,11 @@ def _days(trial: Trial) -> tuple[list[ArmDays], float | None]:
     everyone = [(arm, batch, unit) for arm in trial.arms for batch, unit in looked[arm]]
     left, right = _interval([unit for _, _, unit in everyone])
     comparison = compare_times(
-        left, right, np.array([arm for arm, _, _ in everyone]),
+        left, right, np.array([arm for arm, _, _ in everyone]), trial.control,
         blocks=np.array([trial.block(batch) for _, batch, _ in everyone]),
         clusters=_dealt(trial, [(batch, unit) for _, batch, unit in everyone]),
     )  # fmt: skip
-    return found, comparison.p
+    return found, comparison.shuffled.p
 
 
 def _dealt(trial: Trial, some: list[tuple[BatchRecord, UnitRecord]]) -> np.ndarray:
@@ -249,10 +251,11 @@ def _word(measure: Measure, result: ArmResult) -> str:
 
 def _headline(trial: Trial, measure: Measure, named: list[Flaw]) -> str:
     others = measure.compared.arms[1:]
-    told = [result for result in others if _word(measure, result) != "not settled"]
     unsettled = [result.arm for result in others if _word(measure, result) == "not settled"]
-    told = sorted(told, key=lambda result: -abs(result.difference.value if result.difference else 0))
-    sentences = [_sentence(trial, measure, result) for result in told]
+    told = [result for result in others if result.arm not in unsettled]
+    better = [result for result in told if _is_better(measure, result)]
+    worse = [result for result in told if result not in better]
+    sentences = [_sentence(trial, measure, some) for some in (better, worse) if some]
     if unsettled:
         sentences.append(f"{listed(unsettled)} cannot be told from {trial.control} yet")
     if named and named[0].lowers_to == "open":
@@ -260,27 +263,36 @@ def _headline(trial: Trial, measure: Measure, named: list[Flaw]) -> str:
     return ". ".join(sentences) + "."
 
 
-def _sentence(trial: Trial, measure: Measure, result: ArmResult) -> str:
-    difference = result.difference
-    assert difference is not None, "a sentence about the control"
-    size, low, high = (abs(each) * measure.scale for each in (difference.value, difference.low, difference.high))
-    low, high = min(low, high), max(low, high)
-    digits = digits_for((high - low) / 4)
-    verb = measure.more if difference.value > 0 else measure.less
-    verb, _, direction = verb.rpartition(" ")
-    return (
-        f"{result.arm} {verb} {number(size, digits)} {measure.unit} {direction} than {trial.control} made on the same "
-        f"days ({number(low, digits)} to {number(high, digits)} {direction}): {_advice(trial, measure, result)}"
-    )
+def _is_better(measure: Measure, result: ArmResult) -> bool:
+    assert result.difference is not None, "the control is neither better nor worse than itself"
+    return (result.difference.value > 0) == (measure.name != "contamination")
+
+
+def _sentence(trial: Trial, measure: Measure, some: list[ArmResult]) -> str:
+    """What the arms on one side of the control did, the largest difference first, and what follows."""
+    some = sorted(some, key=lambda result: -abs(result.difference.value if result.difference else 0.0))
+    first, *rest = some
+    verb, _, direction = (measure.more if _lies_above(first) else measure.less).rpartition(" ")
+    words = f"{first.arm} {verb} {_size(measure, first)} {direction} than {trial.control} made on the same days"
+    words += "".join(f", {result.arm} {_size(measure, result)}" for result in rest)
+    return f"{words}: {_advice(trial, measure, first)}"
+
+
+def _lies_above(result: ArmResult) -> bool:
+    return result.difference is not None and result.difference.value > 0
+
+
+def _size(measure: Measure, result: ArmResult) -> str:
+    assert result.difference is not None, "the size of no difference"
+    one = result.difference
+    low, high = sorted((abs(one.low), abs(one.high)))
+    return span(abs(one.value), low, high, measure.unit, measure.scale)
 
 
 def _advice(trial: Trial, measure: Measure, result: ArmResult) -> str:
-    difference = result.difference
-    assert difference is not None, "advice about the control"
-    good = (difference.value > 0) == (measure.name != "contamination")
     if measure.name == "money":
-        return f"it pays, take {result.arm}" if good else f"it does not pay, stay with {trial.control}"
-    return f"{result.arm} is the better way by this measure" if good else f"stay with {trial.control}"
+        return f"it pays, take {result.arm}" if _is_better(measure, result) else f"stay with {trial.control}"
+    return f"{result.arm} is the better way" if _is_better(measure, result) else f"stay with {trial.control}"
 
 
 def _standing(measure: Measure, named: list[Flaw]) -> Standing:
@@ -368,7 +380,7 @@ def _measure_table(measure: Measure) -> Table:
     columns = (
         Column("arm"), Column("mean", measure.unit, 3), Column("difference", measure.unit, 3),
         Column("from", measure.unit, 3), Column("to", measure.unit, 3),
-        Column("p, all arms at once", "", 4), Column("p by permutation", "", 4),
+        Column("p, all arms at once", "", 4), Column("p by permutation, alone", "", 4),
         Column("degrees of freedom", "", 1), Column("verdict"),
     )  # fmt: skip
     rows = tuple(_measure_row(measure, result) for result in measure.compared.arms)
