@@ -2,7 +2,7 @@
 
 The standard error of a contrast rests on variances that are themselves estimates. Satterthwaite's degrees of freedom
 say how well they are known: with V the variance of the contrast, ``df = 2 V² / var(V)``, where var(V) follows from
-the curvature of the deviance (Kuznetsova, Brockhoff & Christensen 2017, J. Stat. Softw. 82(13), section 2.3).
+the curvature of the deviance (Kuznetsova, Brockhoff & Christensen 2017, J. Stat. Softw. 82(13)).
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def joint_test(fit: MixedFit, rows: ArrayLike) -> JointTest:
 
     The contrasts are turned into independent ones by the eigenvectors of their covariance; the F is the mean of
     their squared t, and its denominator degrees of freedom are those whose F has the same mean as that sum of
-    squared t's (Kuznetsova et al. 2017, section 2.3; Fai & Cornelius 1996, J. Stat. Comput. Simul. 54:363-378).
+    squared t's (Kuznetsova et al. 2017; Fai & Cornelius 1996, J. Stat. Comput. Simul. 54:363-378).
     Rows that repeat one another are counted once.
 
     >>> from pinset.science.mixed import fit

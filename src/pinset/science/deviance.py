@@ -3,13 +3,13 @@
 The model is ``y = X b + Z u + e`` with ``u ~ N(0, sigma² Λ Λ')`` and ``e ~ N(0, sigma² I)``. Λ repeats one small
 lower triangle, the factor of a grouping, for every level of that grouping; ``theta`` strings the entries of all
 these triangles together. For a given theta the best ``b`` and ``sigma`` follow in closed form, so that only theta
-is left to search (Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1), section 3.4).
+is left to search (Bates, Mächler, Bolker & Walker 2015, J. Stat. Softw. 67(1)).
 
 Everything that a theta needs comes from cross products of Z, X and y. The grouping with the most effects gives
 a block-diagonal system and is eliminated level by level: V1 below is what it and the error leave of the
 covariance of y, over sigma². What remains is one small dense Cholesky factor whose diagonal holds the determinants
 and the residual sum of squares. With V the whole covariance of y over sigma² and
-P = V⁻¹ - V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹, the slopes are (Searle, Casella & McCulloch 1992, Variance Components, chapter 6)::
+P = V⁻¹ - V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹, the slopes are (Searle, Casella & McCulloch 1992, Variance Components)::
 
     d log|V| + d log|X'V⁻¹X| = trace(P dV)        d(y'Py) = -(Py)' dV (Py)        dV = Z d(ΛΛ') Z'
 """

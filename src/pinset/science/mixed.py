@@ -150,11 +150,11 @@ def fit(
 ) -> MixedFit:
     """Fit ``response`` (n,) by ``design`` (n, p) with random effects for each of ``groupings``.
 
-    The criterion is that of Bates et al. (2015, equation 42; 34 where not ``restricted``), minimised
-    by Newton's method on exact slopes to about ten digits. Groupings may be nested, crossed, unbalanced and have
-    gaps; one that lies within another needs labels of its own (see `crossed`). Without groupings this is ordinary
-    least squares. The finest grouping may have any number of levels; the others together should keep
-    within a thousand or so, because their cross products are held as one square.
+    The criterion is the profiled deviance of Bates et al. (2015), restricted or not, minimised by Newton's method on
+    exact slopes to about ten digits. Groupings may be nested, crossed, unbalanced and have gaps; one that lies within
+    another needs labels of its own (see `crossed`). Without groupings this is ordinary least squares. The finest
+    grouping may have any number of levels; the others together should keep within a thousand or so, because
+    their cross products are held as one square.
 
     Raises a `CannotFit` that names what the data do not tell.
 
@@ -315,7 +315,7 @@ def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
 
 
 def _criterion(view: View, data: _Data, freedom: int, restricted: bool) -> float:
-    """Minus twice the log-likelihood in the units of the response (Bates et al. 2015, equations 34 and 42)."""
+    """Minus twice the log-likelihood in the units of the response (Bates et al. 2015)."""
     spread = 2.0 * math.pi * float(view.points.squares[0]) * data.scale**2 / freedom
     design = 2.0 * restricted * float(np.log(np.abs(np.diag(data.back))).sum())
     return float(view.points.determinants[0]) - design + freedom * (1.0 + math.log(spread))
@@ -325,8 +325,8 @@ def _doubt(view: View, variance: float, freedom: int) -> Floats:
     """How far the covariance of the coefficients may be off, one matrix for each independent source of doubt.
 
     The variances of the estimates of theta and sigma are twice the inverse of the deviance's curvature; what they
-    do to the covariance is its slope (Kuznetsova et al. 2017, section 2.3; directions in which the deviance is
-    flat are left out, as there).
+    do to the covariance is its slope (Kuznetsova et al. 2017; directions in which the deviance is flat are left
+    out, as in lmerTest).
     """
     points, count, sigma = view.points, len(view.at), math.sqrt(variance)
     curvature = np.empty((count + 1, count + 1))

@@ -50,7 +50,7 @@ def minimise(look: Callable[[Floats], AnyView], start: Floats, *, steps: int = 1
 
     Each step solves with the absolute curvature and moves on where it is downward even if the slope is nothing, so
     that no maximum or saddle is taken for a minimum. A step is halved until the value falls by Armijo's rule
-    (Nocedal & Wright 2006, Numerical Optimization, sections 3.1 and 3.4).
+    (Nocedal & Wright 2006, Numerical Optimization).
 
     >>> from types import SimpleNamespace
     >>> def look(x):

@@ -6,9 +6,9 @@ correlated t's stays below with the stated confidence.
 
 The probability is that of a multivariate t inside a cube. Where each correlation is the product of a number for
 one comparison and a number for the other, as it is when independent means are compared with one control, it is an
-integral over two plain variables (Dunnett 1955, equation 5; Genz & Bretz 2009, Computation of Multivariate Normal
-and t Probabilities, section 2.1.2) and is good to about ten digits. Otherwise it is estimated by randomly shifted lattice
-points (Genz & Bretz 2009, sections 4.1 and 4.2), with shifts that are always the same, and its error is stated.
+integral over two plain variables and good to about ten digits. Otherwise it is estimated over randomly shifted
+lattice points, with shifts that are always the same, and its error is stated (Genz & Bretz 2009, Computation of
+Multivariate Normal and t Probabilities).
 """
 
 from __future__ import annotations
@@ -237,7 +237,7 @@ def _t_quantile(df: float, probability: float) -> float:
 def _crossing(rising: Callable[[float], float], low: float, high: float) -> float:
     """Where a rising function that is not above 0 at ``low`` and not below 0 at ``high`` crosses 0.
 
-    False position with Illinois' halving (Dahlquist & Björck 1974, Numerical Methods, section 6.4).
+    False position with Illinois' halving (Dahlquist & Björck 1974, Numerical Methods).
     """
     at_low, at_high = min(rising(low), 0.0), max(rising(high), 0.0)
     last_low = None
