@@ -17,9 +17,9 @@ from pinset.faces import typeface
 from pinset.questions.answer import Chart
 
 # Drawn small and shown larger: on a phone the words stay readable, on a desk they match the text around them.
-WIDTH: Final = 420
+WIDTH: Final = 400
 HEIGHT: Final = 240
-TEXT: Final = 13
+TEXT: Final = 14
 
 INK, QUIET, HAIR = "#1b2b30", "#5a6a6e", "#cdd5d3"
 SERIES: Final = ("#14566b", "#b4691f", "#7a4b86", "#6b7d1f", "#3b8fb0", "#a03c4a")
@@ -42,8 +42,9 @@ THEME: Final[dict[str, Any]] = {
     "axis": _AXIS, "axisQuantitative": {"tickCount": 6, "domain": False, "ticks": False},
     "axisBand": {"grid": False, "ticks": False, "domain": False},
     "axisTemporal": {"tickCount": 5, "grid": False, "labelExpr": _DAY_OR_YEAR},
-    "legend": {"orient": "top", "direction": "horizontal", "columns": 3, "title": None, "labelColor": INK,
-               "labelFontSize": TEXT, "labelLimit": 240, "symbolSize": 90, "offset": 10, "columnPadding": 16},
+    "legend": {"orient": "top", "direction": "horizontal", "columns": 3, "titleColor": QUIET, "labelColor": INK,
+               "titleFontSize": TEXT, "titleFontWeight": "normal", "labelFontSize": TEXT, "labelLimit": 240,
+               "symbolSize": 90, "offset": 10, "columnPadding": 16},
     "header": {"labelColor": INK, "labelFontSize": TEXT, "titleColor": QUIET, "titleFontSize": TEXT},
     "point": {"filled": True, "size": 90, "opacity": 1, "color": SERIES[0]},
     "line": {"strokeWidth": 2, "color": SERIES[0]},

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Final
 
-from pinset.faces.words import counted, money, percent, weight, with_unit
+from pinset.faces.words import HARD_SPACE, counted, money, percent, weight, with_unit
 from pinset.journal.entry import Entry
 from pinset.journal.farms import FarmSettings
 from pinset.journal.kinds import SIGNS
@@ -34,9 +34,9 @@ class Voice:
             return ""
         return before + money(minor, self.farm.currency, self.farm.minor_digits, self.farm.decimal_mark)
 
-    def share(self, share: float) -> str:
-        """A share in per cent."""
-        return percent(share, self.farm.decimal_mark)
+    def share(self, share: float | None) -> str:
+        """A share in per cent; nothing where none was noted."""
+        return "" if share is None else percent(share, self.farm.decimal_mark)
 
 
 def told(entry: Entry, farm: FarmSettings) -> str:
@@ -46,7 +46,7 @@ def told(entry: Entry, farm: FarmSettings) -> str:
     >>> farm = settings("Hill farm", "EUR", "UTC", ".", "2026-03-02T08:00:00Z")
     >>> body = {"units": ["KB001-01"], "weight_mg": 328000, "flush": 1}
     >>> told(Entry("1", farm.id, "pick", "2026-03-27T12:00:00Z", "2026-03-27T12:00:00Z", "Ana", body), farm)
-    'Picked 0.328\\xa0kg from KB001-01, flush 1'
+    'Picked 0.328\\xa0kg from KB001-01, flush\\xa01'
     """
     said = _TELLS[entry.kind](entry.body, Voice(farm))
     remarks = entry.body.get("remarks")
@@ -144,7 +144,7 @@ def _check(body: Body, voice: Voice) -> str:
 
 
 def _pick(body: Body, voice: Voice) -> str:
-    flush = f"flush {body['flush']}" if "flush" in body else ""
+    flush = f"flush{HARD_SPACE}{body['flush']}" if "flush" in body else ""
     return _and(f"Picked {voice.weight(body['weight_mg'])} from {_about(body)}", flush, body.get("grade", ""))
 
 

@@ -12,7 +12,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from pinset.questions._words import digits_for, number
-from pinset.questions.answer import Basis, Cell, Column, Figure, StandingWord
+from pinset.questions.answer import Basis, Cell, Column, Figure, Standing, StandingWord
 
 HARD_SPACE: Final = "\u00a0"
 NOTHING: Final = "–"
@@ -45,14 +45,14 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def digits(figure: Figure) -> int:
-    """Digits after the point that a figure deserves: no finer than its doubt; three that count where none is known.
+    """Digits after the point that a figure deserves: no finer than its doubt; three or four in all where none is known.
 
     >>> digits(Figure("yield", 24.9, "%", 22.3, 27.5)), digits(Figure("picked", 132.892, "kg"))
-    (1, 0)
+    (1, 1)
     """
     if figure.value is None or figure.value == int(figure.value):
         return 0 if figure.low is None else _digits_of_doubt(figure)
-    return digits_for(abs(figure.value) / 30) if figure.low is None else _digits_of_doubt(figure)
+    return digits_for(abs(figure.value) / 300) if figure.low is None else _digits_of_doubt(figure)
 
 
 def _digits_of_doubt(figure: Figure) -> int:
@@ -85,6 +85,15 @@ def interval(figure: Figure, mark: str = ".") -> str:
     return f"{low} to {high}"
 
 
+def from_count(figure: Figure) -> str:
+    """How many things a figure was worked out from; empty where it does not say.
+
+    >>> from_count(Figure("yield", 24.9, "%", count=10))
+    'from 10'
+    """
+    return "" if figure.count is None else f"from {number(figure.count, 0)}"
+
+
 def cell(content: Cell, column: Column, mark: str = ".") -> str:
     """One cell of a table, without its unit: that stands in the heading.
 
@@ -112,16 +121,35 @@ def is_number(column: int, rows: tuple[tuple[Cell, ...], ...]) -> bool:
     return any(isinstance(row[column], int | float) for row in rows)
 
 
-def basis(stands_on: Basis) -> str:
-    """What an answer stands on, as one sentence.
+def capital(text: str) -> str:
+    """A text with a capital first.
 
-    >>> basis(Basis({"batches": 40, "units": 1}, "weighed by unit", date(2026, 3, 2), date(2026, 6, 9), "a sum"))
-    '40 batches, 1 unit; weighed by unit; 2 March 2026 to 9 June 2026.'
+    >>> capital("what did each batch really give?")
+    'What did each batch really give?'
     """
-    counts = ", ".join(counted(count, name) for name, count in stands_on.counts.items())
-    days = [day(one) for one in (stands_on.since, stands_on.until) if one is not None]
-    said = [counts, stands_on.level if stands_on.level != "none" else "", " to ".join(dict.fromkeys(days))]
-    return "; ".join(part for part in said if part) + "." if any(said) else "No notes."
+    return text[:1].upper() + text[1:]
+
+
+def standing(how_far: Standing) -> str:
+    """How far the notes carry an answer, and why.
+
+    >>> standing(Standing("settled", "every weight belongs to a batch"))
+    'Settled: the notes carry this. Every weight belongs to a batch.'
+    """
+    return f"{STANDINGS[how_far.word]}. {capital(how_far.reason).rstrip('.')}."
+
+
+def stands_on(basis: Basis) -> list[str]:
+    """What an answer stands on: which notes, by which method, from which sources.
+
+    >>> stands_on(Basis({"batches": 40, "units": 1}, "weighed by unit", date(2026, 3, 2), date(2026, 6, 9), "a sum"))
+    ['40 batches, 1 unit; weighed by unit; 2 March 2026 to 9 June 2026.', 'A sum.']
+    """
+    counts = ", ".join(counted(count, name) for name, count in basis.counts.items())
+    days = " to ".join(dict.fromkeys(day(one) for one in (basis.since, basis.until) if one is not None))
+    notes = "; ".join(part for part in (counts, basis.level.replace("none", ""), days) if part)
+    sources = f"Sources: {'; '.join(basis.sources)}" if basis.sources else ""
+    return [f"{capital(part).rstrip('.')}." for part in (notes or "No notes", basis.method, sources) if part]
 
 
 def counted(count: int, many: str) -> str:
@@ -149,15 +177,23 @@ def local(at: int | str, zone: str) -> datetime:
     return moment.astimezone(ZoneInfo(zone))
 
 
+def hour(at: int | str, zone: str) -> str:
+    """The hour of a moment. Noon sharp is how a day is kept whose hour was not noted, so it has none.
+
+    >>> hour("2026-03-02T09:30:00+01:00", "Europe/Vienna"), hour("2026-03-02T12:00:00+01:00", "Europe/Vienna")
+    ('09:30', '')
+    """
+    here = local(at, zone)
+    return "" if (here.hour, here.minute, here.second) == (12, 0, 0) else f"{here:%H:%M}"
+
+
 def moment(at: int | str, zone: str) -> str:
-    """A moment in a time zone. Noon sharp is how a day is kept whose hour was not noted, so it is shown as the day.
+    """A moment in a time zone, with its hour where one was noted.
 
     >>> moment(1772442000, "UTC"), moment("2026-03-02T12:00:00+01:00", "Europe/Vienna")
     ('2 March 2026, 09:00', '2 March 2026')
     """
-    here = local(at, zone)
-    hour = "" if (here.hour, here.minute, here.second) == (12, 0, 0) else f", {here:%H:%M}"
-    return day(here.date()) + hour
+    return ", ".join(part for part in (day(local(at, zone).date()), hour(at, zone)) if part)
 
 
 def weight(milligrams: int, mark: str = ".") -> str:

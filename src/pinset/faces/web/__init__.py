@@ -1,0 +1,1 @@
+"""The record and its answers in a browser."""

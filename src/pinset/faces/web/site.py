@@ -1,0 +1,218 @@
+"""The read side on the web: every page, its address, and what it is filled with."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from datetime import date
+from inspect import Parameter
+from typing import Any, Final
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from pinset.faces import typeface, words
+from pinset.faces.web import lists, pages, things, views
+from pinset.faces.web.asked import Answers
+from pinset.faces.web.guard import Guard
+from pinset.faces.web.record import Record, opened
+from pinset.faces.web.views import Context, Fact, Field, NotOnRecord
+from pinset.farm import Farm
+from pinset.ledger.tables import Batch, Lot
+from pinset.questions.answer import Answer
+from pinset.questions.catalogue import NoSuchOption, NoSuchQuestion, Option, Question, find_question, names, questions
+
+log = logging.getLogger("pinset.web")
+_FOR_EVER: Final = {"Cache-Control": "public, max-age=31536000, immutable"}
+_INPUTS: Final[dict[type, str]] = {date: "date", int: "number"}
+Says = Callable[[Record, dict[str, str]], Context]
+
+
+def site(farm: Farm, hosts: Iterable[str] = ()) -> ASGIApp:
+    """The pages of one farm's record. ``hosts`` are names it answers to besides those of this machine."""
+    return Guard(Starlette(routes=_Site(farm).routes(), exception_handlers=_Sorry(farm).handlers()), hosts)
+
+
+class _Site:
+    def __init__(self, farm: Farm) -> None:
+        self.farm, self.answers = farm, Answers(farm)
+
+    def routes(self) -> list[Route]:
+        """Every address there is."""
+        return [
+            Route("/", self.first),
+            *(Route(f"/{name}", self._lists(says)) for name, says in _LISTS.items()),
+            *(Route(f"/{kind}/{{code:path}}", self._things(says)) for kind, says in _THINGS.items()),
+            Route("/ask", self.asks),
+            Route("/ask/{name}.json", self.as_json),
+            Route("/ask/{name}.pdf", self.as_paper),
+            Route("/ask/{name}", self.ask),
+            Route("/pinset.css", _style),
+            Route("/typeface/{weight}.ttf", _typeface),
+        ]
+
+    def _lists(self, says: Says) -> Callable[[Request], Response]:
+        def shown(request: Request) -> Response:
+            return self._page("list.html", lambda record: says(record, dict(request.query_params)))
+
+        return shown
+
+    def _things(self, says: Callable[[Record, str], Context]) -> Callable[[Request], Response]:
+        def shown(request: Request) -> Response:
+            return self._page("thing.html", lambda record: says(record, request.path_params["code"]))
+
+        return shown
+
+    def _page(self, template: str, says: Callable[[Record], Context], status: int = 200) -> Response:
+        return _filled(self.farm, template, says, status)
+
+    def first(self, request: Request) -> Response:
+        """The first page."""
+        asked = [(question, self._answered(question)) for question in questions()]
+        return self._page("first.html", lambda record: {"here": "first", "asked": asked, **views.first(record)})
+
+    def _answered(self, question: Question) -> Answer | None:
+        """The answer without options, where the question needs none and nothing goes wrong."""
+        if any(option.default is Parameter.empty for option in question.options):
+            return None
+        try:
+            return self.answers.ask(question.name, {})
+        except Exception:
+            # one question that fails must not take the first page with it; its own page says so
+            log.exception("the question %s failed", question.name)
+            return None
+
+    def asks(self, request: Request) -> Response:
+        """The list of questions."""
+        return self._page("questions.html", lambda record: {"here": "/ask", "questions": questions()})
+
+    def ask(self, request: Request) -> Response:
+        """One question with its options and its answer."""
+        question, given = find_question(request.path_params["name"]), dict(request.query_params)
+        fault, answer = "", None
+        missing = [one.name for one in question.options if one.default is Parameter.empty and not given.get(one.name)]
+        if missing:
+            fault = f"Choose the {' and the '.join(missing)} to ask about."
+        else:
+            try:
+                answer = self.answers.ask(question.name, given)
+            except NoSuchOption as told:
+                fault = f"{words.capital(str(told))}."
+
+        def says(record: Record) -> Context:
+            fields = [_field(record, option, given.get(option.name, "")) for option in question.options]
+            query = f"?{request.url.query}" if request.url.query else ""
+            shown = {"here": "/ask", "question": question, "answer": answer, "fault": fault}
+            return shown | {"fields": fields, "query": query}
+
+        return self._page("ask.html", says, 200 if answer or missing else 400)
+
+    def _given(self, request: Request) -> Answer:
+        return self.answers.ask(find_question(request.path_params["name"]).name, dict(request.query_params))
+
+    def as_json(self, request: Request) -> Response:
+        """The answer as JSON."""
+        return JSONResponse(self._given(request).as_dict())
+
+    def as_paper(self, request: Request) -> Response:
+        """The answer as PDF."""
+        from pinset.faces.paper.report import pdf
+
+        answer, settings = self._given(request), self.farm.settings
+        made = pdf([answer], words.capital(answer.asks), settings.name, settings.decimal_mark)
+        return Response(made, media_type="application/pdf", headers={
+            "Content-Disposition": f'inline; filename="{answer.question}.pdf"',
+        })  # fmt: skip
+
+
+_LISTS: Final[dict[str, Says]] = {"batches": lists.batches, "units": lists.units, "lots": lists.lots}
+_THINGS: Final[dict[str, Callable[[Record, str], Context]]] = {
+    "batch": things.batch, "unit": things.unit, "lot": things.lot, "entry": things.entry,
+}  # fmt: skip
+
+
+def _filled(farm: Farm, template: str, says: Callable[[Record], Context], status: int) -> Response:
+    with opened(farm) as record:
+        context = {"here": "", "farm": farm.settings, "entries": record.entries} | says(record)
+    return HTMLResponse(pages.filled(template, **context), status)
+
+
+def _field(record: Record, option: Option, value: str) -> Field:
+    needed = option.default is Parameter.empty
+    if not value and not needed and option.default is not None:
+        value = str(option.default)
+    choices = ("yes", "no") if option.reads is bool else _choices(record, option.name)
+    kind = _INPUTS.get(option.reads, "text")
+    return Field(option.name, words.capital(option.help), value, choices, kind, needed)
+
+
+def _choices(record: Record, name: str) -> tuple[str, ...]:
+    """What is on record under an option's name: the trials, the recipes, the strains there are."""
+    for table in (Batch, Lot):
+        if name in table._fields:
+            return tuple(record.choices(table, name))
+    return ()
+
+
+def _style(request: Request) -> Response:
+    return Response(pages.style(), media_type="text/css", headers=_FOR_EVER)
+
+
+def _typeface(request: Request) -> Response:
+    for weight in typeface.WEIGHTS:
+        if weight == request.path_params["weight"]:
+            return Response(typeface.data(weight), media_type="font/ttf", headers=_FOR_EVER)
+    raise HTTPException(404)
+
+
+class _Sorry:
+    """Pages for what went wrong, in plain words."""
+
+    def __init__(self, farm: Farm) -> None:
+        self.farm = farm
+
+    def handlers(self) -> dict[Any, Callable[[Request, Exception], Response]]:
+        """What answers to which fault."""
+        return {
+            NotOnRecord: self.not_on_record,
+            NoSuchQuestion: self.no_such_question,
+            NoSuchOption: self.no_such_option,
+            HTTPException: self.no_such_page,
+            Exception: self.broken,
+        }
+
+    def _say(self, status: int, headline: str, advice: str, near: Iterable[Fact] = ()) -> Response:
+        says = {"name": "Not found", "headline": headline, "advice": advice, "near": list(near)}
+        return _filled(self.farm, "sorry.html", lambda record: says, status)
+
+    def not_on_record(self, request: Request, fault: Exception) -> Response:
+        """Nothing of this code is on record."""
+        assert isinstance(fault, NotOnRecord)
+        near = [Fact("", code, views.link(fault.kind, code)) for code in fault.near]
+        advice = "Perhaps it is one of these:" if near else "Look for it in the lists above."
+        return self._say(404, str(fault), advice, near)
+
+    def no_such_question(self, request: Request, fault: Exception) -> Response:
+        """No question has this name."""
+        near = [Fact("", words.capital(find_question(name).asks), views.link("ask", name)) for name in names()]
+        return self._say(404, "There is no such question.", "These can be asked:", near)
+
+    def no_such_option(self, request: Request, fault: Exception) -> Response:
+        """An option is not known, or its value cannot be read."""
+        return self._say(400, f"{words.capital(str(fault))}.", "Go back and mend it.")
+
+    def no_such_page(self, request: Request, fault: Exception) -> Response:
+        """Nothing is at this address, or it cannot be used in this way."""
+        assert isinstance(fault, HTTPException)
+        if fault.status_code == 405:
+            return self._say(405, "These pages only show the record.", "Notes are taken with: pinset note")
+        return self._say(fault.status_code, "There is no such page.", "The words at the top lead to all there are.")
+
+    def broken(self, request: Request, fault: Exception) -> Response:
+        """A fault of the program; it is in the log, and nothing of it on the page."""
+        advice = "The record itself is as it was. The terminal where pinset serve runs says more."
+        return self._say(500, "Something went wrong in pinset.", advice)
