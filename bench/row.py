@@ -1,8 +1,13 @@
-"""One line of the speed table: what was measured here, a peer measured in the same run, and the ratio asked for."""
+"""One line of the speed table: what was measured here, a peer measured in the same run, and the ratio asked for.
+
+A bench is a file of this folder with a function ``rows() -> list[Row]``; ``python3 go.py bench NAME`` runs it.
+"""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
+from importlib import import_module
 from typing import NamedTuple
 
 
@@ -41,3 +46,7 @@ def print_rows(rows: Iterable[Row]) -> bool:
     for line in table:
         print("  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip())
     return all(row.met for row in given)
+
+
+if __name__ == "__main__":
+    sys.exit(not print_rows(import_module(f"bench.{sys.argv[1]}").rows()))

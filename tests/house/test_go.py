@@ -131,7 +131,7 @@ def test_every_bench_runs_and_the_late_ones_are_named(
     monkeypatch.setattr(go, "set_up", lambda purpose: None)
     monkeypatch.setattr(go, "call", caught)
     assert go.main(["bench"]) == 2
-    assert [words[-1] for words in caught.calls] == ["bench.journal", "bench.trial"]
+    assert [words[-1] for words in caught.calls] == ["journal", "trial"]
     assert "Not as promised: journal, trial." in capsys.readouterr().out
 
 
