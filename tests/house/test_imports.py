@@ -31,7 +31,7 @@ PURE = frozenset(
         "typing",
     }
 )
-ALLOWED = PURE | {"numpy", "scipy", "numba", "pinset.science"}
+ALLOWED = PURE | {"numpy", "scipy", "pinset.science"}
 FORBIDDEN_CALLS = frozenset({"open", "print", "input", "exec", "eval"})
 
 

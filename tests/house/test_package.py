@@ -50,7 +50,7 @@ def test_every_part_has_a_version_that_was_tried() -> None:
     facts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     groups = [
         facts["project"]["dependencies"],
-        *facts["project"]["optional-dependencies"].values(),
+        *facts["project"].get("optional-dependencies", {}).values(),
         *facts["dependency-groups"].values(),
     ]
     tried = {normal(line) for line in go.CONSTRAINTS.read_text(encoding="utf-8").splitlines()}
