@@ -1,31 +1,24 @@
 """Whether arms differ in times known only to lie between two checks: logrank tests by permutation.
 
 Each unit gets a score that says how early it is among all units, arms ignored. If the arm does nothing, the scores
-could as well have fallen to the arms in any other way that the draw of the trial allowed; so they are dealt out again,
-within blocks, by whole batches where the whole batch got the arm.
+could as well have fallen to the arms in any other way that the draw of the trial allowed; so they are shuffled
+(`pinset.science.permutation`), within blocks, by whole batches where the whole batch got the arm.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import reduce
-from itertools import combinations
-from math import copysign, factorial, nan, prod, sqrt
-from typing import Final
+from math import copysign, nan, sqrt
+from typing import Any
 
 import numpy as np
 from scipy.special import chdtrc
 
 from pinset.science.arrays import Floats, Integers
 from pinset.science.intervals import Codes
+from pinset.science.permutation import PermutationTest, permutation_test
 from pinset.science.turnbull import SPECK, lay_out, solve
-
-# Arrangements drawn at a time, so that the largest array stays small.
-_AT_ONCE: Final = 1000
-# Arrangements that are equally far from chance may differ by rounding.
-_ROUNDING: Final = 1e-9
 
 
 class Scores(StrEnum):
@@ -71,7 +64,7 @@ def _interval_scores(masses: Floats, kind: Scores) -> Floats:
 
 
 class BatchInSeveralArms(ValueError):
-    """A batch that is dealt out whole must lie in one arm and one block."""
+    """A batch that is shuffled as a whole must lie in one arm and one block."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +73,8 @@ class TimeComparison:
 
     ``earliness`` is, arm by arm, the sum of scores beyond what chance within blocks expects: above zero means earlier.
     ``chi_square`` on ``freedom`` degrees of freedom with ``p_asymptotic`` is the form for many units; for two arms
-    ``z`` is its signed root for the first arm (NaN for more). ``p`` is the share of all ``arrangements`` of the
-    ``dealt`` batches (or units) among arms within blocks that lie at least as far from chance as what was seen;
-    ``exact`` says that each was looked at rather than a sample. No p can lie below 1 / ``arrangements``, however clear
-    the difference.
+    ``z`` is its signed root for the first arm (NaN for more). ``shuffled`` is the test to go by when units are few: of
+    all arms at once and of each against the control, over ``dealt`` batches (or units).
     """
 
     arms: tuple[str, ...]
@@ -94,61 +85,52 @@ class TimeComparison:
     freedom: int
     p_asymptotic: float
     z: float
-    p: float
-    arrangements: int
-    exact: bool
+    shuffled: PermutationTest
 
 
 def compare_times(
     left: Floats,
     right: Floats,
     arm: Codes,
+    control: Any,
     *,
     kind: Scores = Scores.SUN,
     blocks: Codes | None = None,
     clusters: Codes | None = None,
-    permutations: int = 9999,
+    draws: int = 9_999,
     seed: int = 0,
 ) -> TimeComparison:
-    """Test whether arms (codes ``arm`` (n,)) differ in times in (left, right], (n,), by dealing their scores out again.
+    """Test whether arms (codes ``arm`` (n,), ``control`` among them) differ in times in (left, right], (n,).
 
-    Scores are dealt out within ``blocks`` (n,). With ``clusters`` (n,) the scores of a batch are added up and batches
-    dealt out whole. If there are no more than ``permutations`` arrangements each is looked at, otherwise as many are
-    drawn and p = (1 + hits) / (1 + permutations) (Phipson & Smyth 2010, Stat. Appl. Genet. Mol. Biol. 9:39, from
-    memory). Valid where all arms are checked alike. Raises `BatchInSeveralArms` and what `scores` raises. Source of the
-    chi-square: Fay & Shaw (2010), J. Stat. Softw. 36(2), its covariance summed over blocks.
+    Scores are shuffled within ``blocks`` (n,). With ``clusters`` (n,) the scores of a batch are added up and batches
+    shuffled whole. ``draws`` shuffles are looked at where there are too many for all. Valid where all arms are checked
+    alike. Raises `BatchInSeveralArms`, and what `scores` and `pinset.science.permutation.permutation_test` raise.
+    Source of the chi-square: Fay & Shaw (2010), J. Stat. Softw. 36(2), its covariance summed over blocks.
 
     >>> left = np.array([7.0, 7.0, 9.0, 14.0, 14.0, 16.0])
-    >>> found = compare_times(left, left + 3.0, np.array(list("aaabbb")))
-    >>> found.arrangements, found.exact, found.p, found.earliness[0] > 0
-    (20, True, 0.1, True)
+    >>> found = compare_times(left, left + 3.0, np.array(list("aaabbb")), "a")
+    >>> found.shuffled.dealings, found.shuffled.p, found.earliness[0] > 0
+    (20, 0.1, True)
     """
     names, codes = np.unique(arm, return_inverse=True)
-    codes = codes.reshape(-1)
-    dealt = _Dealt(scores(left, right, kind), codes, _coded(blocks, len(codes)))
+    score, got, block = scores(left, right, kind), codes.reshape(-1), _coded(blocks, len(codes))
+    units = np.bincount(got).tolist()
     if clusters is not None:
-        dealt = dealt.by_batch(_coded(clusters, len(codes)))
-    groups = dealt.blocks(len(names))
-    covariance = np.sum([group.covariance for group in groups], axis=0)
-    inverse = np.linalg.pinv(covariance, hermitian=True)
+        score, got, block = _by_batch(_coded(clusters, len(codes)), score, got, block)
+    shuffled = permutation_test(score, names[got], block, control, draws=draws, seed=seed)
+    earliness, covariance = _moments(score, got, block)
+    chi_square = float(earliness @ np.linalg.pinv(covariance, hermitian=True) @ earliness)
     freedom = int(np.linalg.matrix_rank(covariance, hermitian=True))
-    seen = np.sum([group.seen for group in groups], axis=0)
-    chi_square = float(seen @ inverse @ seen)
-    arrangements = prod(group.arrangements for group in groups)
-    exact = arrangements <= permutations
-    hits = _hits(_every(groups) if exact else _some(groups, permutations, seed), inverse, chi_square)
     return TimeComparison(
         arms=tuple(map(str, names)),
-        units=tuple(np.bincount(codes).tolist()),
-        dealt=len(dealt.score),
-        earliness=tuple(seen.tolist()),
+        units=tuple(units),
+        dealt=len(score),
+        earliness=tuple(earliness.tolist()),
         chi_square=chi_square,
         freedom=freedom,
         p_asymptotic=float(chdtrc(freedom, chi_square)) if freedom else 1.0,
-        z=copysign(sqrt(chi_square), seen[0]) if len(names) == 2 else nan,
-        p=hits / arrangements if exact else (1 + hits) / (1 + permutations),
-        arrangements=arrangements,
-        exact=exact,
+        z=copysign(sqrt(chi_square), earliness[0]) if len(names) == 2 else nan,
+        shuffled=shuffled,
     )
 
 
@@ -158,82 +140,20 @@ def _coded(codes: Codes | None, count: int) -> Integers:
     return np.unique(codes, return_inverse=True)[1].reshape(-1)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Dealt:
-    """What is dealt out: one score, arm and block each."""
-
-    score: Floats
-    arm: Integers
-    block: Integers
-
-    def by_batch(self, batch: Integers) -> _Dealt:
-        first = np.unique(batch, return_index=True)[1]
-        arm, block = self.arm[first], self.block[first]
-        if (arm[batch] != self.arm).any() or (block[batch] != self.block).any():
-            raise BatchInSeveralArms(str(BatchInSeveralArms.__doc__))
-        return _Dealt(np.bincount(batch, weights=self.score).astype(float), arm, block)
-
-    def blocks(self, arms: int) -> list[_Block]:
-        inside = [self.block == one for one in range(self.block.max() + 1)]
-        return [_Block(self.score[one] - self.score[one].mean(), np.eye(arms)[self.arm[one]]) for one in inside]
+def _by_batch(batch: Integers, score: Floats, got: Integers, block: Integers) -> tuple[Floats, Integers, Integers]:
+    """Scores added up by batch, and the arm and block of each batch."""
+    first = np.unique(batch, return_index=True)[1]
+    if (got[first][batch] != got).any() or (block[first][batch] != block).any():
+        raise BatchInSeveralArms(str(BatchInSeveralArms.__doc__))
+    return np.bincount(batch, weights=score).astype(float), got[first], block[first]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Block:
-    """One block: scores beyond its mean (n,), and which arm has which, as (n, arms) of 0 and 1."""
-
-    score: Floats
-    arm: Floats
-
-    @property
-    def seen(self) -> Floats:
-        return self.score @ self.arm
-
-    @property
-    def sizes(self) -> list[int]:
-        return [int(size) for size in self.arm.sum(axis=0)]
-
-    @property
-    def covariance(self) -> Floats:
-        """The covariance of the arms' sums over all arrangements."""
-        sizes = np.array(self.sizes, dtype=float)
-        variance = self.score @ self.score / max(1, len(self.score) - 1)
-        return variance * (np.diag(sizes) - np.outer(sizes, sizes) / len(self.score))
-
-    @property
-    def arrangements(self) -> int:
-        return factorial(len(self.score)) // prod(factorial(size) for size in self.sizes)
-
-
-def _every(groups: Sequence[_Block]) -> Floats:
-    """The arms' sums in every arrangement, as (arrangements, arms)."""
-    each = (np.array(list(_arrangements(tuple(group.score), group.sizes))) for group in groups)
-    return reduce(lambda one, other: (one[:, None, :] + other).reshape(-1, one.shape[1]), each)
-
-
-def _arrangements(score: tuple[float, ...], sizes: Sequence[int]) -> Iterator[tuple[float, ...]]:
-    if len(sizes) == 1:
-        yield (sum(score),)
-        return
-    for chosen in combinations(range(len(score)), sizes[0]):
-        others = tuple(one for place, one in enumerate(score) if place not in chosen)
-        for rest in _arrangements(others, sizes[1:]):
-            yield (sum(score[place] for place in chosen), *rest)
-
-
-def _some(groups: Sequence[_Block], permutations: int, seed: int) -> Floats:
-    """The arms' sums in arrangements drawn at random, as (permutations, arms)."""
-    generator = np.random.default_rng(seed)
-    score, arm = np.concatenate([group.score for group in groups]), np.concatenate([group.arm for group in groups])
-    block = np.repeat(np.arange(len(groups)), [len(group.score) for group in groups])
-    sums = []
-    for start in range(0, permutations, _AT_ONCE):
-        keys = block + generator.random((min(_AT_ONCE, permutations - start), len(score)))
-        sums.append(score[keys.argsort(axis=1)] @ arm)
-    return np.concatenate(sums)
-
-
-def _hits(sums: Floats, inverse: Floats, chi_square: float) -> int:
-    """How many of the arms' sums lie at least as far from chance as ``chi_square``."""
-    distance = np.einsum("ra,ab,rb->r", sums, inverse, sums)
-    return int(np.count_nonzero(distance >= chi_square - _ROUNDING * (1.0 + chi_square)))
+def _moments(score: Floats, got: Integers, block: Integers) -> tuple[Floats, Floats]:
+    """The arms' sums of scores beyond their blocks' means, and the covariance of these sums over all shuffles."""
+    sizes = np.bincount(block)
+    counts = np.zeros((len(sizes), got.max() + 1))
+    np.add.at(counts, (block, got), 1.0)
+    beyond = score - (np.bincount(block, weights=score) / sizes)[block]
+    variances = np.bincount(block, weights=beyond**2) / np.maximum(sizes - 1, 1)
+    covariance = np.diag(variances @ counts) - counts.T @ (counts * (variances / sizes)[:, None])
+    return np.bincount(got, weights=beyond, minlength=counts.shape[1]).astype(float), covariance
