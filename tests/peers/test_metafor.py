@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
-from functools import cache
 from pathlib import Path
 
 import numpy as np
-import pytest
 
 from pinset.science.pooling import Effect, Spread, Width, pool
+from tests import needs
 
 SPREADS = {"REML": Spread.RESTRICTED, "ML": Spread.LIKELIHOOD, "DL": Spread.MOMENTS, "EE": Spread.NONE}
 WIDTHS = {"z": Width.NORMAL, "knha": Width.KNAPP_HARTUNG, "adhoc": Width.MODIFIED}
-
-
-@cache
-def metafor_missing() -> str:
-    if shutil.which("Rscript") is None:
-        return "R is not installed (Debian: apt-get install r-base-core r-cran-metafor)"
-    asked = subprocess.run(["Rscript", "-e", "library(metafor)"], capture_output=True, check=False)
-    return "" if asked.returncode == 0 else "R has no metafor (Debian: apt-get install r-cran-metafor)"
 
 
 def farms(seed: int) -> list[Effect]:
@@ -33,14 +23,13 @@ def farms(seed: int) -> list[Effect]:
 
 
 def test_pools_agree_with_metafor(tmp_path: Path) -> None:
-    if reason := metafor_missing():
-        pytest.skip(reason)
+    rscript = needs.r("metafor")
     sets = {f"{seed:02}": farms(seed) for seed in range(25)}
     for name, effects in sets.items():
         lines = ["value,variance", *(f"{effect.value!r},{effect.variance!r}" for effect in effects)]
         (tmp_path / f"{name}.csv").write_text("\n".join(lines), encoding="ascii")
     script = Path(__file__).with_name("pool_farms.R")
-    answer = subprocess.run(["Rscript", script, tmp_path], capture_output=True, text=True, check=True)
+    answer = subprocess.run([rscript, script, tmp_path], capture_output=True, text=True, check=True)
     compared = 0
     for line in answer.stdout.splitlines():
         name, method, test, *numbers = line.split()
