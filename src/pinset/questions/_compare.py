@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from pinset.questions._batches import BatchRecord, UnitRecord
-from pinset.questions._trial import Trial
+from pinset.questions._trial import GivenTo, Trial
+from pinset.questions._words import span
 from pinset.science.arrays import Floats
 from pinset.science.contrasts import Estimate, contrast
 from pinset.science.mixed import CannotFit, Grouping, MixedFit, fit
@@ -36,6 +37,20 @@ class ArmResult:
     difference: Estimate | None
     permutation_p: float | None
 
+    @property
+    def lies(self) -> int:
+        """Where the whole interval of the difference lies: 1 above nothing, -1 below, 0 on both sides."""
+        if self.difference is None:
+            return 0
+        return int(self.difference.low > 0) - int(self.difference.high < 0)
+
+    def size(self, unit: str, scale: float = 1.0) -> str:
+        """The size of the difference with its interval, without its sign."""
+        if self.difference is None:
+            return "nothing"
+        low, high = sorted((abs(self.difference.low), abs(self.difference.high)))
+        return span(abs(self.difference.value), low, high, unit, scale)
+
 
 @dataclass(frozen=True, slots=True)
 class Compared:
@@ -43,14 +58,6 @@ class Compared:
 
     arms: tuple[ArmResult, ...]
     blocks: int
-    spread_days: float
-    """The standard deviation between days."""
-    spread_rest: float
-    """The standard deviation between experimental units of a day."""
-
-    def arm(self, name: str) -> ArmResult:
-        """The result of one arm."""
-        return next(result for result in self.arms if result.arm == name)
 
 
 def per_batch(trial: Trial, measure: Callable[[BatchRecord], float | None]) -> list[Measured]:
@@ -74,46 +81,46 @@ def per_unit(trial: Trial, measure: Callable[[BatchRecord, UnitRecord], float | 
     return found
 
 
-def compare(trial: Trial, measured: Sequence[Measured]) -> Compared | None:
-    """Each arm's mean and its difference from the control at simultaneous confidence; None where nothing can be fitted.
+def compare(measured: Sequence[Measured], arms: Sequence[str], given_to: GivenTo = "batch") -> Compared | None:
+    """Each arm's mean and its difference from the control at simultaneous confidence; the control is the first of arms.
 
     The day of making (and the batch, where units of one batch had different arms) is a random effect; p-values by
-    permuting arms within days stand beside the model's.
+    permuting arms within days stand beside the model's. None where the control or every other arm has no value, or
+    nothing can be fitted.
     """
-    arms = [arm for arm in trial.arms if any(one.arm == arm for one in measured)]
-    if len(arms) < 2 or arms[0] != trial.control:
+    present = [arm for arm in arms if any(one.arm == arm for one in measured)]
+    if len(present) < 2 or present[0] != arms[0]:
         return None
-    design = np.array([[float(one.arm == arm) for arm in arms] for one in measured])
+    design = np.array([[float(one.arm == arm) for arm in present] for one in measured])
     values = np.array([one.value for one in measured])
-    fitted = _fitted(trial, measured, values, design)
+    fitted = _fitted(measured, values, design, given_to)
     if fitted is None:
         return None
-    differences = against_control(fitted, arms=range(1, len(arms)), control=0)
-    shuffled = _shuffled(trial, measured, values)
+    differences: tuple[Estimate | None, ...] = (None, *against_control(fitted, range(1, len(present)), control=0))
+    shuffled = _shuffled(measured, values, present[0], given_to)
     results = [
         ArmResult(
-            arm, sum(one.arm == arm for one in measured), contrast(fitted, np.eye(len(arms))[n]),
-            differences[n - 1] if n else None, shuffled.get(arm),
+            arm, sum(one.arm == arm for one in measured), contrast(fitted, weights), difference, shuffled.get(arm)
         )
-        for n, arm in enumerate(arms)
-    ]  # fmt: skip
-    days = sum(part.variance for part in fitted.components if part.name == "day")
-    return Compared(tuple(results), len({one.block for one in measured}), float(np.sqrt(days)), fitted.sigma)
+        for arm, weights, difference in zip(present, np.eye(len(present)), differences, strict=True)
+    ]
+    return Compared(tuple(results), len({one.block for one in measured}))
 
 
-def _shuffled(trial: Trial, measured: Sequence[Measured], values: Floats) -> dict[str, float]:
+def _shuffled(measured: Sequence[Measured], values: Floats, control: str, given_to: GivenTo) -> dict[str, float]:
     """The p of each arm beside the control alone, by dealing the two out again within the day or the batch."""
-    blocks = [one.block if trial.given_to == "batch" else one.batch for one in measured]
+    blocks = [one.block if given_to == "batch" else one.batch for one in measured]
     try:
-        test = permutation_test(values, [one.arm for one in measured], blocks, trial.control)
+        test = permutation_test(values, [one.arm for one in measured], blocks, control)
     except (ArmsNeverMeet, NothingToShuffle):
         return {}
     return {str(one.arm): one.p for one in test.arms}
 
 
-def _fitted(trial: Trial, measured: Sequence[Measured], values: Floats, design: Floats) -> MixedFit | None:
+def _fitted(measured: Sequence[Measured], values: Floats, design: Floats, given_to: GivenTo) -> MixedFit | None:
+    """The richest model that these values can tell: days and batches, days, or neither."""
     groupings = [Grouping("day", [one.block for one in measured])]
-    if trial.given_to == "unit" and len({one.batch for one in measured}) > len({one.block for one in measured}):
+    if given_to == "unit":
         groupings.append(Grouping("batch", [one.batch for one in measured]))
     for some in (groupings, groupings[:1], []):
         try:

@@ -15,6 +15,7 @@ from pinset.questions._batches import BatchRecord, Gathered, UnitRecord, gather
 from pinset.questions._words import listed, several
 
 Ground = Literal["open", "leaning"]
+GivenTo = Literal["batch", "unit"]
 FEWEST_BLOCKS = 3
 # An arm whose share of unweighed batches is this much higher than the control's may look better or worse for it.
 UNEVEN_WEIGHTS = 0.1
@@ -40,7 +41,7 @@ class Trial:
     name: str
     arms: tuple[str, ...]
     """The control first."""
-    given_to: Literal["batch", "unit"]
+    given_to: GivenTo
     gathered: Gathered
     decides: str | None
     difference: float | None
@@ -90,7 +91,7 @@ def _trial(name: str, defined: dict[str, Any], gathered: Gathered) -> Trial:
     control = defined.get("control") or (known[0] if known else "")
     arms = (control, *(arm for arm in known if arm != control))
     mixed = any(len({unit.arm for unit in batch.units}) > 1 for batch in gathered.batches)
-    given: Literal["batch", "unit"] = "unit" if mixed else "batch"
+    given: GivenTo = "unit" if mixed else "batch"
     return Trial(name, arms, given, gathered, defined.get("decides"), defined.get("difference"))
 
 

@@ -114,7 +114,8 @@ def _compared(
     of_batch: Callable[[BatchRecord], float | None],
     of_unit: Callable[[BatchRecord, UnitRecord], float | None],
 ) -> Compared | None:
-    return compare(trial, per_batch(trial, of_batch) if trial.given_to == "batch" else per_unit(trial, of_unit))
+    measured = per_batch(trial, of_batch) if trial.given_to == "batch" else per_unit(trial, of_unit)
+    return compare(measured, trial.arms, trial.given_to)
 
 
 def _per_kilo_in(trial: Trial, fair: Callable[[BatchRecord], bool]) -> list[Measure]:
@@ -125,9 +126,8 @@ def _per_kilo_in(trial: Trial, fair: Callable[[BatchRecord], bool]) -> list[Meas
 
     if any(into(batch) is None for batch in trial.batches) or trial.given_to == "unit":
         return []
-    found = compare(
-        trial, per_batch(trial, lambda batch: batch.picked_kg / (into(batch) or 1.0) if fair(batch) else None)
-    )
+    measured = per_batch(trial, lambda batch: batch.picked_kg / (into(batch) or 1.0) if fair(batch) else None)
+    found = compare(measured, trial.arms)
     how = "kg picked per kg of substrate and spawn that went in"
     return (
         [] if found is None else [Measure("yield of all that went in", "%", "gave more", "gave less", how, found, 100)]
@@ -158,7 +158,7 @@ def _money(ledger: Reader, trial: Trial, fair: Callable[[BatchRecord], bool]) ->
             return None
         return (batch.picked_kg * sold - costs[batch.code].total) / batch.shelf_days
 
-    found = compare(trial, per_batch(trial, left))
+    found = compare(per_batch(trial, left), trial.arms)
     how = f"kg picked at {number(book.money.shown(sold), 2)} a kilo, less cost, over the days that the units stood"
     unit = f"{ledger.farm.currency} per 100 shelf-days"
     return (
@@ -241,12 +241,10 @@ def _arm_days(
 
 
 def _word(measure: Measure, result: ArmResult) -> str:
-    difference = result.difference
-    if difference is None:
+    if result.difference is None:
         return "the control"
-    if measure.name == "money":
-        return "pays" if difference.low > 0 else "does not pay" if difference.high < 0 else "not settled"
-    return measure.more if difference.low > 0 else measure.less if difference.high < 0 else "not settled"
+    words = ("pays", "does not pay") if measure.name == "money" else (measure.more, measure.less)
+    return {1: words[0], -1: words[1], 0: "not settled"}[result.lies]
 
 
 def _headline(trial: Trial, measure: Measure, named: list[Flaw]) -> str:
@@ -264,29 +262,18 @@ def _headline(trial: Trial, measure: Measure, named: list[Flaw]) -> str:
 
 
 def _is_better(measure: Measure, result: ArmResult) -> bool:
-    assert result.difference is not None, "the control is neither better nor worse than itself"
-    return (result.difference.value > 0) == (measure.name != "contamination")
+    return (result.lies > 0) == (measure.name != "contamination")
 
 
 def _sentence(trial: Trial, measure: Measure, some: list[ArmResult]) -> str:
     """What the arms on one side of the control did, the largest difference first, and what follows."""
     some = sorted(some, key=lambda result: -abs(result.difference.value if result.difference else 0.0))
     first, *rest = some
-    verb, _, direction = (measure.more if _lies_above(first) else measure.less).rpartition(" ")
-    words = f"{first.arm} {verb} {_size(measure, first)} {direction} than {trial.control} made on the same days"
-    words += "".join(f", {result.arm} {_size(measure, result)}" for result in rest)
+    verb, _, direction = (measure.more if first.lies > 0 else measure.less).rpartition(" ")
+    size = first.size(measure.unit, measure.scale)
+    words = f"{first.arm} {verb} {size} {direction} than {trial.control} made on the same days"
+    words += "".join(f", {result.arm} {result.size(measure.unit, measure.scale)}" for result in rest)
     return f"{words}: {_advice(trial, measure, first)}"
-
-
-def _lies_above(result: ArmResult) -> bool:
-    return result.difference is not None and result.difference.value > 0
-
-
-def _size(measure: Measure, result: ArmResult) -> str:
-    assert result.difference is not None, "the size of no difference"
-    one = result.difference
-    low, high = sorted((abs(one.low), abs(one.high)))
-    return span(abs(one.value), low, high, measure.unit, measure.scale)
 
 
 def _advice(trial: Trial, measure: Measure, result: ArmResult) -> str:
