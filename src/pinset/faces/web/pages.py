@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Sequence
 from functools import cache
 from hashlib import sha256
@@ -35,6 +36,11 @@ def brief_page(answers: Sequence[Answer], title: str, note: str = "", mark: str 
     return filled("file.html", answers=answers, title=title, note=note, mark=mark, style=_inner_style())
 
 
+def fragment(answer: Answer, mark: str = ".") -> str:
+    """One answer to set into a page that is not ours, as a notebook: its style reaches nothing outside it."""
+    return filled("fragment.html", answer=answer, mark=mark, style=_fenced_style())
+
+
 def style() -> str:
     """The one style sheet."""
     return files("pinset.faces.web").joinpath("static/pinset.css").read_text(encoding="utf-8")
@@ -54,6 +60,14 @@ def _inner_style() -> Markup:
         inside = base64.b64encode(typeface.data(weight)).decode()
         sheet = sheet.replace(f"/typeface/{weight}.ttf", f"data:font/ttf;base64,{inside}")
     return Markup(sheet)  # our own file: nothing that anybody typed is in it
+
+
+@cache
+def _fenced_style() -> Markup:
+    """The style sheet for a part of a foreign page: without typeface, and within the part alone."""
+    sheet = re.sub(r"@font-face \{.*?\}\n", "", style()).replace("\nbody {", "\n:scope {")
+    sheet = re.sub(r":root|\.pinset\b", ":scope", sheet)
+    return Markup(f"@scope (.pinset) {{ {sheet} }}")
 
 
 def _picture(chart: Chart, mark: str) -> Markup:
