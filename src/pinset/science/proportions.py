@@ -71,7 +71,10 @@ def _wilson(share: float, size: float, reach: float) -> Proportion:
     middle = share + reach**2 / (2 * size)
     half = reach * sqrt(share * (1 - share) / size + reach**2 / (4 * size**2))
     stretch = 1 + reach**2 / size
-    return Proportion(share, max(0.0, (middle - half) / stretch), min(1.0, (middle + half) / stretch))
+    # Where none or all are counted rounding would leave the end a little off.
+    low = (middle - half) / stretch if share > 0 else 0.0
+    high = (middle + half) / stretch if share < 1 else 1.0
+    return Proportion(share, low, high)
 
 
 def clopper_pearson(count: float, total: float, confidence: float = 0.95) -> Proportion:
@@ -148,7 +151,7 @@ def ratio(first: Proportion, second: Proportion) -> Contrast:
     without = inf if first.value > 0 else nan
     return Contrast(
         value=first.value / second.value if second.value > 0 else without,
-        low=_ratio_end(first.value, first.low, second.value, second.high, -1),
+        low=_ratio_end(first.value, first.low, second.value, second.high, -1) if first.value > 0 else 0.0,
         high=_ratio_end(first.value, first.high, second.value, second.low, 1) if second.low > 0 else inf,
     )
 
