@@ -22,9 +22,9 @@ from pinset.science.turnbull import NothingSeen
 
 ASKS = "how is each spawn line doing, passage by passage?"
 METHOD = (
-    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days, the day "
-    "of making as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once (Dunnett); only days on "
-    "which at least two passages of the line were made count for it"
+    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days, the "
+    "day of making as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once (Dunnett); only "
+    "days on which at least two passages of the line were made count for it"
 )
 SOURCES = (
     "Dunnett 1955, J. Am. Stat. Assoc. 50:1096",

@@ -76,6 +76,7 @@ def _nothing_to_compare(trial: Trial, named: list[Flaw]) -> Answer:
     counts = {"batches": len(trial.batches), "units": sum(batch.batch.units for batch in trial.batches)}
     return Answer(
         "verdict", ASKS, words, Standing("open", reason), (), Basis(counts, "none", None, None, "", SOURCES),
+        cautions=_told(named), options={"trial": trial.name},
         next=(f"Weigh what the batches of {trial.control} and of the other arms give, made on the same days.",),
     )  # fmt: skip
 
@@ -432,8 +433,12 @@ def _differences(trial: Trial, measure: Measure) -> Chart:
     return Chart(f"{measure.name}-differences", title, f"{title}: {told}.", spec)
 
 
+def _told(named: list[Flaw]) -> tuple[str, ...]:
+    return tuple(f"{flaw.name[:1].upper()}{flaw.name[1:]}: {flaw.words}." for flaw in named)
+
+
 def _cautions(trial: Trial, named: list[Flaw], measures: list[Measure]) -> list[str]:
-    said = [f"{flaw.name[:1].upper()}{flaw.name[1:]}: {flaw.words}." for flaw in named]
+    said = [*_told(named)]
     going = [batch.code for batch in trial.batches if trial.gathered.still_going(batch)]
     if going:
         said.append(f"{several(len(going), 'batch', 'batches')} may still give more: {listed(going)}.")

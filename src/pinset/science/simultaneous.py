@@ -156,7 +156,8 @@ def _loadings(correlation: Floats) -> Floats | None:
 
     For each i, b[i]² is the sum of r[i,j]*r[i,k] over that of r[j,k] for all other pairs j, k.
     """
-    size = np.abs(correlation) - np.eye(len(correlation))
+    size = np.abs(correlation)
+    np.fill_diagonal(size, 0.0)
     row = size.sum(axis=1)
     above = (row**2 - (size**2).sum(axis=1)) / 2.0
     below = size.sum() / 2.0 - row
