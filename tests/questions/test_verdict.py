@@ -32,7 +32,7 @@ def test_a_clear_difference_is_told_with_its_interval_and_what_to_do(farm: Farm)
 
 
 def test_no_difference_is_not_settled_rather_than_the_same(farm: Farm) -> None:
-    Grown({"old way": 0.5, "new way": 0.5}, days=4).note(farm)
+    Grown({"old way": 0.5, "new way": 0.5}, days=4, seed=3).note(farm)
     answer = farm.ask("verdict")
     assert answer.standing.word == "open"
     assert "cannot be told from old way" in answer.headline
