@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-import uuid
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -13,6 +13,8 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 
 from pinset.journal.kinds import KINDS, plain
+
+_ID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 
 
 class Fault(NamedTuple):
@@ -100,7 +102,8 @@ def checked(entry: Entry) -> Entry:
         faults += body_faults(fault)
     if faults:
         raise NotAnEntry(faults)
-    return replace(entry, body=plain(body))
+    said = plain(body)
+    return entry if said == entry.body else replace(entry, body=said)
 
 
 def body_faults(error: ValidationError) -> list[Fault]:
@@ -139,10 +142,7 @@ def _is_moment(text: str) -> bool:
 
 
 def _is_id(text: str) -> bool:
-    try:
-        return str(uuid.UUID(text)) == text
-    except ValueError:
-        return False
+    return _ID.fullmatch(text) is not None
 
 
 def seconds(moment: str) -> int:

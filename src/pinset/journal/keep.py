@@ -90,7 +90,8 @@ class _Chain:
         self.head = link(self.head, words, self.kept_at)
         self._rows.append((
             entry.farm, self.place, entry.id, entry.kind, entry.version, entry.at, entry.noted_at, self.kept_at,
-            entry.by, entry.device, entry.device_seq, entry.replaces, body_text, one_line(entry.attachments), self.head,
+            entry.by, entry.device, entry.device_seq, entry.replaces, body_text,
+            one_line(entry.attachments) if entry.attachments else "[]", self.head,
         ))  # fmt: skip
         self.fresh.append(entry)
         return words
