@@ -1,0 +1,1 @@
+"""Cited numbers as data files, a source beside each value."""
