@@ -27,6 +27,8 @@ Codes: TypeAlias = NDArray[Any]
 
 # Sums of masses that should meet a share exactly may miss it by as much.
 _CLOSE: Final = 1e-6
+# Resamples differ by far more than what this leaves of their mean log-likelihood.
+_RESAMPLE_GAP: Final = 1e-8
 
 Number = TypeVar("Number", float, Floats)
 
@@ -341,7 +343,7 @@ def _tally(checks: Checks, cluster: Integers, clusters: int) -> Integers:
 
 
 def _resampled(checks: Checks, weights: Floats, what: Summary) -> Between[Floats]:
-    return what.of(*widened(checks, weights), solve(checks.covers, weights).masses)
+    return what.of(*widened(checks, weights), solve(checks.covers, weights, _RESAMPLE_GAP).masses)
 
 
 def _later(first: Floats, second: Floats) -> Floats:

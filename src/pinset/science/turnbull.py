@@ -33,12 +33,12 @@ SPECK: Final = 1e-6
 """Masses below this are how far the method stops from zero, not shares of units."""
 
 _MOST_ROUNDS: Final = 200
-# Each round aims for a tenth of the present distance from the maximum, and stops just short of zero masses.
+# Each round aims for a tenth of the present distance from the maximum and stops just short of zero masses.
 _CENTRING: Final = 0.1
 _SHORT_OF_ZERO: Final = 0.95
 _LEAST_SLACK: Final = 0.1
-# Numbers held at once by the largest array while many weightings are solved side by side (32 MB).
-_HELD: Final = 4_000_000
+# Numbers that the largest array holds while weightings are solved side by side: what fits a processor's cache.
+_HELD: Final = 50_000
 
 
 class NoSuchTimes(ValueError):
@@ -130,10 +130,10 @@ class Solution(NamedTuple):
     rounds: int
 
 
-def solve(covers: Floats, weights: Floats) -> Solution:
+def solve(covers: Floats, weights: Floats, gap: float = GAP) -> Solution:
     """The likeliest masses for each row of ``weights`` (b, n) over the observations of ``covers`` (n, m).
 
-    Weights are not negative and each row has some. The gap of every solution is at most ``GAP`` unless rounding stops
+    Weights are not negative and each row has some. The gap of every solution is at most ``gap`` unless rounding stops
     it earlier; it is returned so that a caller can check.
 
     >>> covers = np.array([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
@@ -142,18 +142,20 @@ def solve(covers: Floats, weights: Floats) -> Solution:
     """
     shares = weights / weights.sum(axis=1, keepdims=True)
     at_once = max(1, _HELD // (covers.shape[1] * max(covers.shape)))
-    parts = [_climb(covers, shares[start : start + at_once]) for start in range(0, len(shares), at_once)]
+    parts = [_climb(covers, shares[start : start + at_once], gap) for start in range(0, len(shares), at_once)]
     masses, gaps, rounds = zip(*parts, strict=True)
     return Solution(np.concatenate(masses), np.concatenate(gaps), max(rounds))
 
 
-def _climb(covers: Floats, shares: Floats) -> Solution:
+def _climb(covers: Floats, shares: Floats, gap: float) -> Solution:
     masses = np.full((len(shares), covers.shape[1]), 1.0 / covers.shape[1])
     seen, slopes, gaps = _standing(covers, shares, masses)
     slacks = np.maximum(1.0 - slopes, _LEAST_SLACK)
     rounds = 0
-    while gaps.max() > GAP and rounds < _MOST_ROUNDS:
-        masses, slacks = _nearer(covers, shares / seen**2, slopes, masses, slacks)
+    least = gap / (4 * covers.shape[1])
+    while gaps.max() > gap and rounds < _MOST_ROUNDS:
+        aim = np.maximum(_CENTRING * (masses * slacks).mean(axis=1, keepdims=True), least)
+        masses, slacks = _nearer(covers, shares / seen**2, slopes, masses, slacks, aim)
         seen, slopes, gaps = _standing(covers, shares, masses)
         rounds += 1
     return Solution(masses / masses.sum(axis=1, keepdims=True), gaps, rounds)
@@ -166,8 +168,10 @@ def _standing(covers: Floats, shares: Floats, masses: Floats) -> tuple[Floats, F
     return seen, slopes, slopes.max(axis=1) * masses.sum(axis=1) - 1.0
 
 
-def _nearer(covers: Floats, curving: Floats, slopes: Floats, masses: Floats, slacks: Floats) -> tuple[Floats, Floats]:
-    """One Newton step towards slopes + slacks = 1 and masses * slacks = a tenth of what it is on average now.
+def _nearer(
+    covers: Floats, curving: Floats, slopes: Floats, masses: Floats, slacks: Floats, aim: Floats
+) -> tuple[Floats, Floats]:
+    """One Newton step towards slopes + slacks = 1 and masses * slacks = ``aim`` (b, 1).
 
     The aim stays above zero: where a resample cannot tell two intervals apart, only the slacks keep the system regular.
     """
@@ -176,7 +180,6 @@ def _nearer(covers: Floats, curving: Floats, slopes: Floats, masses: Floats, sla
     root = np.sqrt(masses)
     system = root[:, :, None] * spread.reshape(many, wide, wide) * root[:, None, :]
     system[:, np.arange(wide), np.arange(wide)] += slacks
-    aim = np.maximum(_CENTRING * (masses * slacks).mean(axis=1, keepdims=True), GAP / (4 * wide))
     pull = root * (slopes - 1.0 + aim / masses)
     step = root * np.linalg.solve(system, pull[:, :, None])[:, :, 0]
     slack_step = (aim - slacks * step) / masses - slacks
