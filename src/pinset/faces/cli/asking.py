@@ -14,7 +14,8 @@ from typing import Annotated, Any
 from cyclopts import App, Parameter
 
 from pinset.faces import words
-from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.faces.cli.finding import open_farm
+from pinset.faces.cli.options import FarmFolder
 from pinset.journal.farms import FarmSettings
 from pinset.questions.answer import Answer
 from pinset.questions.catalogue import Option, Question, find_question, names, questions

@@ -8,7 +8,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.faces.cli.finding import open_farm
+from pinset.faces.cli.options import FarmFolder
 from pinset.farm import Farm
 from pinset.journal import backup as backing
 from pinset.journal.store import sqlite_faults

@@ -4,17 +4,9 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated
-
-from cyclopts import Parameter
 
 from pinset.farm import Farm
 from pinset.journal.store import FILE_NAME, NoRecordHere
-
-FarmFolder = Annotated[
-    Path | None,
-    Parameter(name=["--farm", "-f"], help="The folder of the farm's record; else $PINSET_FARM, else here or above."),
-]
 
 
 def find_folder(given: Path | None) -> Path:

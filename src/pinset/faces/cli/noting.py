@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
-from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.faces.cli.options import FarmFolder
+from pinset.faces.cli.quick import take_note
 from pinset.farm import Farm
 from pinset.journal.entry import Fault, NotAnEntry
-from pinset.journal.keep import Outcome
 from pinset.journal.kinds import KINDS, SIGNS
 from pinset.journal.said import spoken
 
@@ -84,35 +83,7 @@ def note(
     if kind is None or not words:
         print(_said_so_far(kind))
         return
-    pairs = dict(_pair(word) for word in words)
-    with open_farm(farm) as opened:
-        moment = at or pairs.pop("at", "")
-        _not_far_ahead(moment, confirm)
-        outcome = opened.note(kind, pairs, moment, by, replaces)
-    print(_outcome(outcome))
-    if outcome.word in ("refused", "conflict"):
-        raise SystemExit(2)
-
-
-def _pair(word: str) -> tuple[str, str]:
-    name, mark, value = word.partition("=")
-    if not mark:
-        raise NotAnEntry([Fault(word, "field=value, as weight=0.33kg", "no = sign")])
-    return name.strip(), value.strip()
-
-
-def _not_far_ahead(at: str, confirmed: bool) -> None:
-    ahead = (
-        at > datetime.now(UTC).date().isoformat()
-        and (datetime.fromisoformat(at).date() - datetime.now(UTC).date()).days > 1
-    )
-    if ahead and not confirmed:
-        raise NotAnEntry([Fault("at", "a time not more than a day ahead", at, "If it is meant so, add --confirm")])
-
-
-def _outcome(outcome: Outcome) -> str:
-    faults = "".join(f"\n  {fault}" for fault in outcome.faults)
-    return f"{outcome.word}  {outcome.id}{faults}"
+    take_note(kind, words, at=at, by=by, replaces=replaces, confirm=confirm, farm=farm)
 
 
 def _said_so_far(kind: str | None) -> str:

@@ -7,7 +7,8 @@ import socket
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.faces.cli.finding import open_farm
+from pinset.faces.cli.options import FarmFolder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

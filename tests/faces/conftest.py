@@ -1,0 +1,32 @@
+"""One farm for all tests of the faces that only look at it, its pages served on this machine, and a client for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import httpx
+import pytest
+
+from pinset.faces.web.site import site
+from pinset.farm import Farm
+from tests.faces import farms
+from tests.faces.serving import served
+
+
+@pytest.fixture(scope="session")
+def farm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Farm]:
+    with farms.start(tmp_path_factory.mktemp("hollow-lane")) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def address(farm: Farm) -> Iterator[str]:
+    """Where the farm's pages are served."""
+    with served(site(farm)) as at:
+        yield at
+
+
+@pytest.fixture(scope="session")
+def client(address: str) -> Iterator[httpx.Client]:
+    with httpx.Client(base_url=address, trust_env=False) as opened:
+        yield opened
