@@ -47,7 +47,8 @@ Carrier = Literal["agar", "liquid", "grain", "sawdust", "plug", "straw", "substr
 class Body(BaseModel):
     """What one entry says."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    # each kind's validator is built when the kind is first used: a noting command uses one of them
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     version: ClassVar[int] = 1
     remarks: Words | None = None
 
@@ -55,7 +56,7 @@ class Body(BaseModel):
 class Part(BaseModel):
     """So much of one lot or ingredient."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     lot: Code
     weight_mg: SomeWeight | None = None
 
@@ -63,7 +64,7 @@ class Part(BaseModel):
 class RecipePart(BaseModel):
     """One ingredient's share of a recipe, by weight as it is used."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     ingredient: Name
     share: Share
 
