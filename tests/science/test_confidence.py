@@ -5,15 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinset.science.confidence import ConfidenceDistribution
+from pinset.science.confidence import Confidence
 
 distributions = st.builds(
-    ConfidenceDistribution, st.floats(-10, 10), st.floats(0.01, 10), st.one_of(st.floats(1, 200), st.just(float("inf")))
+    Confidence, st.floats(-10, 10), st.floats(0.01, 10), st.one_of(st.floats(1, 200), st.just(float("inf")))
 )
 
 
 @given(distributions, st.floats(0.05, 0.995))
-def test_interval_and_chance_are_one_thing(estimate: ConfidenceDistribution, confidence: float) -> None:
+def test_interval_and_chance_are_one_thing(estimate: Confidence, confidence: float) -> None:
     low, high = estimate.interval(confidence)
     assert estimate.chance_above(low) == pytest.approx((1 + confidence) / 2, abs=1e-9)
     assert estimate.chance_above(high) == pytest.approx((1 - confidence) / 2, abs=1e-9)
@@ -23,15 +23,15 @@ def test_interval_and_chance_are_one_thing(estimate: ConfidenceDistribution, con
 
 def test_known_tails() -> None:
     # Student's t with 10 degrees of freedom passes 2.228 (two-sided .05), the normal 1.960: every printed table.
-    assert ConfidenceDistribution(2.228, 1.0, 10).p() == pytest.approx(0.05, abs=5e-5)
-    assert ConfidenceDistribution(1.960, 1.0).p() == pytest.approx(0.05, abs=5e-5)
-    assert ConfidenceDistribution(40.0, 1.0).p() == pytest.approx(7.3e-350, abs=1e-300)
-    assert ConfidenceDistribution(20.0, 1.0).p() == pytest.approx(5.507e-89, rel=1e-3)  # no rounding to nought far out
+    assert Confidence(2.228, 1.0, 10).p() == pytest.approx(0.05, abs=5e-5)
+    assert Confidence(1.960, 1.0).p() == pytest.approx(0.05, abs=5e-5)
+    assert Confidence(40.0, 1.0).p() == pytest.approx(7.3e-350, abs=1e-300)
+    assert Confidence(20.0, 1.0).p() == pytest.approx(5.507e-89, rel=1e-3)  # no rounding to nought far out
 
 
 def test_no_doubt_at_all() -> None:
-    sure = ConfidenceDistribution(1.0, 0.0, 5)
+    sure = Confidence(1.0, 0.0, 5)
     assert [sure.chance_above(bar) for bar in (0.0, 1.0, 2.0)] == [1.0, 0.5, 0.0]
     assert (sure.p(), sure.p(1.0)) == (0.0, 1.0)
     assert sure.interval() == (1.0, 1.0)
-    assert np.isinf(ConfidenceDistribution(1.0, 0.0).df)
+    assert np.isinf(Confidence(1.0, 0.0).df)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinset.science.confidence import ConfidenceDistribution
+from pinset.science.confidence import Confidence
 from pinset.science.decisions import (
     Further,
     MarginNegative,
@@ -24,13 +24,11 @@ from pinset.science.decisions import (
     worth_of_knowing,
 )
 
-gains = st.builds(
-    ConfidenceDistribution, st.floats(-1, 1), st.floats(0.01, 1), st.one_of(st.floats(2, 60), st.just(float("inf")))
-)
+gains = st.builds(Confidence, st.floats(-1, 1), st.floats(0.01, 1), st.one_of(st.floats(2, 60), st.just(float("inf"))))
 
 
 @given(gains, st.floats(-1, 1), st.floats(0.5, 0.99))
-def test_verdict_is_where_the_interval_lies(gain: ConfidenceDistribution, bar: float, confidence: float) -> None:
+def test_verdict_is_where_the_interval_lies(gain: Confidence, bar: float, confidence: float) -> None:
     verdict, chance = decide(gain, bar, confidence), gain.chance_above(bar)
     if verdict is Verdict.PAYS:
         assert chance >= (1 + confidence) / 2 - 1e-9
@@ -46,7 +44,7 @@ def test_pays_is_wrong_no_oftener_than_said() -> None:
     differences = numbers.normal(0.0, 0.1, (trials, blocks))  # an arm that gains nothing
     errors = differences.std(axis=1, ddof=1) / np.sqrt(blocks)
     found = [
-        decide(ConfidenceDistribution(float(value), float(error), blocks - 1))
+        decide(Confidence(float(value), float(error), blocks - 1))
         for value, error in zip(differences.mean(axis=1), errors, strict=True)
     ]
     for verdict in (Verdict.PAYS, Verdict.DOES_NOT_PAY):
@@ -54,7 +52,7 @@ def test_pays_is_wrong_no_oftener_than_said() -> None:
 
 
 @given(gains, st.floats(0, 1), st.floats(0.6, 0.99))
-def test_no_worse_agrees_with_its_p(difference: ConfidenceDistribution, margin: float, confidence: float) -> None:
+def test_no_worse_agrees_with_its_p(difference: Confidence, margin: float, confidence: float) -> None:
     found = no_worse_than(difference, margin, confidence)
     assert found.holds == (found.lowest > -margin)
     if abs(found.p - (1 - confidence)) > 1e-9:
@@ -67,7 +65,7 @@ def test_margin_from_money() -> None:
     with pytest.raises(PriceNotPositive):
         margin_from_money(1.0, 0.0)
     with pytest.raises(MarginNegative):
-        no_worse_than(ConfidenceDistribution(0.0, 1.0, 5), -0.1)
+        no_worse_than(Confidence(0.0, 1.0, 5), -0.1)
 
 
 @pytest.mark.parametrize(("value", "df", "more"), [(0.3, 4, 1), (-0.5, 8, 3), (0.0, 3, 5), (1.0, 6, 2)])
@@ -82,17 +80,15 @@ def test_worth_of_blocks_agrees_with_simulated_blocks(value: float, df: int, mor
     means = (blocks * value + more * seen) / (blocks + more)
     now = max(0.0, value - bar)
     gained = scale * (np.where(means > bar, truths - bar, 0.0) - now)
-    worth = worth_of_blocks(ConfidenceDistribution(value, error, df), blocks, more, scale, bar)
+    worth = worth_of_blocks(Confidence(value, error, df), blocks, more, scale, bar)
     assert worth == pytest.approx(gained.mean(), abs=5 * gained.std() / np.sqrt(trials))
     known = scale * (np.maximum(truths - bar, 0.0) - now)
-    certain = worth_of_knowing(ConfidenceDistribution(value, error, df), scale, bar)
+    certain = worth_of_knowing(Confidence(value, error, df), scale, bar)
     assert certain == pytest.approx(known.mean(), abs=5 * known.std() / np.sqrt(trials))
 
 
 @given(gains, st.integers(1, 12), st.integers(1, 12))
-def test_more_blocks_are_worth_more_but_never_more_than_knowing(
-    gain: ConfidenceDistribution, blocks: int, more: int
-) -> None:
+def test_more_blocks_are_worth_more_but_never_more_than_knowing(gain: Confidence, blocks: int, more: int) -> None:
     few = worth_of_blocks(gain, blocks, more, scale=100)
     many = worth_of_blocks(gain, blocks, more + 1, scale=100)
     assert -1e-12 <= few <= many * (1 + 1e-9) + 1e-12
@@ -101,18 +97,18 @@ def test_more_blocks_are_worth_more_but_never_more_than_knowing(
 
 def test_the_normal_loss_is_the_limit_of_t() -> None:
     for value in (0.0, 0.1, -0.3):
-        near = worth_of_knowing(ConfidenceDistribution(value, 0.1, 1e6), 1000)
-        assert near == pytest.approx(worth_of_knowing(ConfidenceDistribution(value, 0.1), 1000), rel=1e-4)
+        near = worth_of_knowing(Confidence(value, 0.1, 1e6), 1000)
+        assert near == pytest.approx(worth_of_knowing(Confidence(value, 0.1), 1000), rel=1e-4)
 
 
 def test_the_unit_normal_loss() -> None:
     # Unit normal loss at 0, 1 and 2: .3989, .0833, .0085 (Raiffa & Schlaifer's table; from memory).
-    found = [worth_of_knowing(ConfidenceDistribution(value, 1.0), 1.0) for value in (0.0, 1.0, 2.0)]
+    found = [worth_of_knowing(Confidence(value, 1.0), 1.0) for value in (0.0, 1.0, 2.0)]
     assert [round(value, 4) for value in found] == [0.3989, 0.0833, 0.0085]
 
 
 def test_blocks_are_made_only_where_worth_their_cost() -> None:
-    gain = ConfidenceDistribution(0.02, 0.05, 8)
+    gain = Confidence(0.02, 0.05, 8)
     cheap, dear = (further_blocks(gain, 9, scale=5000, block_cost=cost) for cost in (1.0, 100.0))
     assert [plan.more for plan in cheap] == list(range(1, 13))
     assert most_worth(cheap).net == max(plan.net for plan in cheap) > 0
@@ -120,7 +116,7 @@ def test_blocks_are_made_only_where_worth_their_cost() -> None:
 
 
 def test_nothing_in_doubt_is_worth_nothing() -> None:
-    assert worth_of_knowing(ConfidenceDistribution(0.5, 0.0, 5), 1000) == 0
+    assert worth_of_knowing(Confidence(0.5, 0.0, 5), 1000) == 0
 
 
 @pytest.mark.parametrize("more", [1, 4, 15])
@@ -136,26 +132,26 @@ def test_chance_to_settle_agrees_with_simulation(more: int) -> None:
     variances = (first + (further**2).sum(axis=1) - (blocks + more) * means**2) / (blocks + more - 1)
     errors = np.sqrt(variances / (blocks + more))
     settled = [
-        decide(ConfidenceDistribution(float(mean), float(seen), blocks + more - 1)) is not Verdict.NOT_SETTLED
+        decide(Confidence(float(mean), float(seen), blocks + more - 1)) is not Verdict.NOT_SETTLED
         for mean, seen in zip(means, errors, strict=True)
     ]
     # The new blocks are taken to differ among themselves as the old did, which shifts the chance by a few hundredths.
-    found = chance_to_settle(ConfidenceDistribution(value, error, df), blocks, more, df_per_block=1)
+    found = chance_to_settle(Confidence(value, error, df), blocks, more, df_per_block=1)
     assert found == pytest.approx(np.mean(settled), abs=0.04)
 
 
 def test_blocks_to_settle() -> None:
-    assert blocks_to_settle(ConfidenceDistribution(0.5, 0.05, 4), 5, 1) == 0
-    assert blocks_to_settle(ConfidenceDistribution(0.0, 0.05, 4), 5, 1) is None
-    few = blocks_to_settle(ConfidenceDistribution(0.08, 0.05, 4), 5, df_per_block=1)
-    many = blocks_to_settle(ConfidenceDistribution(0.08, 0.05, 4), 5, df_per_block=1, confidence=0.99)
+    assert blocks_to_settle(Confidence(0.5, 0.05, 4), 5, 1) == 0
+    assert blocks_to_settle(Confidence(0.0, 0.05, 4), 5, 1) is None
+    few = blocks_to_settle(Confidence(0.08, 0.05, 4), 5, df_per_block=1)
+    many = blocks_to_settle(Confidence(0.08, 0.05, 4), 5, df_per_block=1, confidence=0.99)
     assert few is not None
     assert many is not None
     assert 0 < few < many
 
 
 def test_refusals() -> None:
-    gain = ConfidenceDistribution(0.1, 0.05, 1.5)
+    gain = Confidence(0.1, 0.05, 1.5)
     with pytest.raises(TooFewToForesee):
         worth_of_knowing(gain, 100)
     for blocks, more in [(0, 1), (3, 0)]:

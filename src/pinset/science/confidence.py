@@ -23,12 +23,12 @@ class Interval(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class ConfidenceDistribution:
+class Confidence:
     """A value in some unit with its standard error in the same unit and the degrees of freedom behind that error.
 
     Infinite ``df`` stands for a normal distribution. A standard error of nought says that nothing is in doubt.
 
-    >>> gain = ConfidenceDistribution(0.12, 0.05, df=8)
+    >>> gain = Confidence(0.12, 0.05, df=8)
     >>> [round(end, 3) for end in gain.interval()], round(gain.p(), 3), round(gain.chance_above(0.0), 3)
     ([0.005, 0.235], 0.043, 0.978)
     """
@@ -51,5 +51,5 @@ class ConfidenceDistribution:
 
     def p(self, bar: float = 0.0) -> float:
         """The two-sided p-value against a true value of ``bar``."""
-        beyond = ConfidenceDistribution(-abs(self.value - bar), self.standard_error, self.df)
+        beyond = Confidence(-abs(self.value - bar), self.standard_error, self.df)
         return 2 * beyond.chance_above(0.0)

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.special import gammaln, ndtr, stdtr, stdtrit
 
-from pinset.science.confidence import ConfidenceDistribution
+from pinset.science.confidence import Confidence
 
 
 class CannotDecide(ValueError):
@@ -72,17 +72,17 @@ class Further:
         return self.worth - self.cost
 
 
-def decide(gain: ConfidenceDistribution, bar: float = 0.0, confidence: float = 0.95) -> Verdict:
+def decide(gain: Confidence, bar: float = 0.0, confidence: float = 0.95) -> Verdict:
     """The word of the verdict, by where the confidence interval of the gain lies.
 
     The whole interval above the bar: pays. None of it above: does not pay. Else: not settled. An arm that truly gains
-    no more than the bar is said to pay in at most (1 - confidence) / 2 of trials, and one that gains more is said not to
-    pay as seldom. For several arms, or several looks, give the ``confidence`` that makes them hold together
+    no more than the bar is said to pay in at most (1 - confidence) / 2 of trials, and one that gains more is as seldom
+    said not to pay. For several arms, or several looks, give the ``confidence`` that makes them hold together
     (`looks.confidence_for_looks`).
 
     Source: the three-way reading of two one-sided tests, Goeman, Solari & Stijnen (2010), Stat. Med. 29:2117.
 
-    >>> decide(ConfidenceDistribution(0.12, 0.05, 8)).value, decide(ConfidenceDistribution(0.12, 0.05, 8), bar=0.05).value
+    >>> decide(Confidence(0.12, 0.05, 8)).value, decide(Confidence(0.12, 0.05, 8), bar=0.05).value
     ('pays', 'not settled')
     """
     low, high = gain.interval(confidence)
@@ -91,14 +91,14 @@ def decide(gain: ConfidenceDistribution, bar: float = 0.0, confidence: float = 0
     return Verdict.DOES_NOT_PAY if high <= bar else Verdict.NOT_SETTLED
 
 
-def no_worse_than(difference: ConfidenceDistribution, margin: float, confidence: float = 0.95) -> NoWorse:
+def no_worse_than(difference: Confidence, margin: float, confidence: float = 0.95) -> NoWorse:
     """Whether the arm is at most ``margin`` below the control (both in the unit of the difference).
 
     It holds where the lower one-sided bound at ``confidence`` lies above -margin. Raises `MarginNegative`.
 
-    Source: the non-inferiority test, as in ICH E9 (1998), section 3.3.2 (from memory), which takes the confidence 0.975.
+    Source: the non-inferiority test, as in ICH E9 (1998), section 3.3.2 (from memory), which takes 0.975.
 
-    >>> no_worse_than(ConfidenceDistribution(-0.01, 0.02, 10), margin=0.06).holds
+    >>> no_worse_than(Confidence(-0.01, 0.02, 10), margin=0.06).holds
     True
     """
     if margin < 0:
@@ -120,20 +120,20 @@ def margin_from_money(saving: float, price: float) -> float:
     return max(0.0, saving) / price
 
 
-def worth_of_knowing(gain: ConfidenceDistribution, scale: float, bar: float = 0.0) -> float:
+def worth_of_knowing(gain: Confidence, scale: float, bar: float = 0.0) -> float:
     """What it would be worth, in money, to know the true gain for certain: no trial can be worth more.
 
     ``gain`` is money per shelf-day and ``scale`` the shelf-days for which the choice will stand. Without more
     knowledge the grower takes the arm where its estimate lies above the bar, else the control. The mean loss by
     taking the wrong one is scale · SE · E max(0, T - z) at z = |gain - bar| / SE. Raises `TooFewToForesee`.
 
-    >>> round(worth_of_knowing(ConfidenceDistribution(0.0, 0.05, np.inf), scale=1000), 2)
+    >>> round(worth_of_knowing(Confidence(0.0, 0.05, np.inf), scale=1000), 2)
     19.95
     """
     return _worth(gain, gain.standard_error, scale, bar)
 
 
-def worth_of_blocks(gain: ConfidenceDistribution, blocks: int, more: int, scale: float, bar: float = 0.0) -> float:
+def worth_of_blocks(gain: Confidence, blocks: int, more: int, scale: float, bar: float = 0.0) -> float:
     """What ``more`` blocks like the ``blocks`` made so far are worth, in money, before they are paid for.
 
     Once they are made the estimate will have moved by about SE √(m / (b + m)) times t on the same degrees of freedom:
@@ -144,22 +144,20 @@ def worth_of_blocks(gain: ConfidenceDistribution, blocks: int, more: int, scale:
     Source: Raiffa & Schlaifer (1961), Applied Statistical Decision Theory, chapter 5 (from memory); checked here by
     simulation. Raises `TooFewToForesee` and `NoBlocks`.
 
-    >>> round(worth_of_blocks(ConfidenceDistribution(0.02, 0.05, 8), blocks=9, more=1, scale=1000), 2)
+    >>> round(worth_of_blocks(Confidence(0.02, 0.05, 8), blocks=9, more=1, scale=1000), 2)
     1.28
     """
-    if blocks < 1 or more < 1:
-        raise NoBlocks(NoBlocks.__doc__)
-    return _worth(gain, gain.standard_error * np.sqrt(more / (blocks + more)), scale, bar)
+    return _worth(gain, gain.standard_error * np.sqrt(_new_share(blocks, more)), scale, bar)
 
 
 def further_blocks(
-    gain: ConfidenceDistribution, blocks: int, scale: float, block_cost: float, bar: float = 0.0, most: int = 12
+    gain: Confidence, blocks: int, scale: float, block_cost: float, bar: float = 0.0, most: int = 12
 ) -> tuple[Further, ...]:
     """One more block, two more and so on up to ``most``: what each number is worth and costs.
 
     ``block_cost`` is the money that a block costs beyond making the same units without a trial.
 
-    >>> plans = further_blocks(ConfidenceDistribution(0.02, 0.05, 8), blocks=9, scale=5000, block_cost=3)
+    >>> plans = further_blocks(Confidence(0.02, 0.05, 8), blocks=9, scale=5000, block_cost=3)
     >>> most_worth(plans).more
     6
     """
@@ -177,7 +175,7 @@ def most_worth(plans: Sequence[Further]) -> Further:
 
 
 def chance_to_settle(
-    gain: ConfidenceDistribution,
+    gain: Confidence,
     blocks: int,
     more: int,
     df_per_block: float,
@@ -192,15 +190,14 @@ def chance_to_settle(
     arm is given to the batch). That the new blocks differ among themselves as the old did is an approximation.
     Raises `NoBlocks`.
 
-    >>> gain = ConfidenceDistribution(0.08, 0.05, 4)
+    >>> gain = Confidence(0.08, 0.05, 4)
     >>> [round(chance_to_settle(gain, 5, more, 1), 2) for more in (1, 5, 20)]
     [0.0, 0.55, 0.78]
     """
-    if blocks < 1 or more < 1:
-        raise NoBlocks(NoBlocks.__doc__)
-    df, total = gain.df + more * df_per_block, blocks + more
-    squared = float(stdtrit(df, (1 + confidence) / 2)) ** 2 / total
-    above, weight, spread = gain.value - bar, more / total, blocks * gain.standard_error**2
+    weight = _new_share(blocks, more)
+    df = gain.df + more * df_per_block
+    squared = float(stdtrit(df, (1 + confidence) / 2)) ** 2 / (blocks + more)
+    above, spread = gain.value - bar, blocks * gain.standard_error**2
     # Settled where (above + weight δ)² > t² SE'², both quadratic in δ.
     surplus = np.polynomial.Polynomial(
         [
@@ -209,13 +206,11 @@ def chance_to_settle(
             weight**2 - squared * blocks * weight / df,
         ]
     )
-    return _chance_positive(
-        surplus, ConfidenceDistribution(0.0, gain.standard_error * np.sqrt(1 + blocks / more), gain.df)
-    )
+    return _chance_positive(surplus, Confidence(0.0, gain.standard_error * np.sqrt(1 + blocks / more), gain.df))
 
 
 def blocks_to_settle(
-    gain: ConfidenceDistribution,
+    gain: Confidence,
     blocks: int,
     df_per_block: float,
     bar: float = 0.0,
@@ -226,7 +221,7 @@ def blocks_to_settle(
 
     Parameters as for `chance_to_settle`; nought where it is settled already.
 
-    >>> blocks_to_settle(ConfidenceDistribution(0.08, 0.05, 4), blocks=5, df_per_block=1)
+    >>> blocks_to_settle(Confidence(0.08, 0.05, 4), blocks=5, df_per_block=1)
     5
     """
     if decide(gain, bar, confidence) is not Verdict.NOT_SETTLED:
@@ -237,7 +232,7 @@ def blocks_to_settle(
     return None
 
 
-def _chance_positive(surplus: np.polynomial.Polynomial, shift: ConfidenceDistribution) -> float:
+def _chance_positive(surplus: np.polynomial.Polynomial, shift: Confidence) -> float:
     """The chance that a polynomial of ``shift`` is above nought."""
     roots = surplus.roots()
     ends = sorted(float(root.real) for root in roots if abs(root.imag) == 0)
@@ -247,17 +242,20 @@ def _chance_positive(surplus: np.polynomial.Polynomial, shift: ConfidenceDistrib
     return float(chances @ (surplus(np.array(tests)) > 0))
 
 
-def _settled_from(
-    gain: ConfidenceDistribution, blocks: int, more: int, df_per_block: float, confidence: float
-) -> float:
+def _settled_from(gain: Confidence, blocks: int, more: int, df_per_block: float, confidence: float) -> float:
     """How far from the bar the gain must lie to be settled once ``more`` blocks are made."""
+    bound = float(stdtrit(gain.df + more * df_per_block, (1 + confidence) / 2))
+    return bound * gain.standard_error * float(np.sqrt(1 - _new_share(blocks, more)))
+
+
+def _new_share(blocks: int, more: int) -> float:
+    """The part of all blocks that would be new."""
     if blocks < 1 or more < 1:
         raise NoBlocks(NoBlocks.__doc__)
-    df = gain.df + more * df_per_block
-    return float(stdtrit(df, (1 + confidence) / 2)) * gain.standard_error * float(np.sqrt(blocks / (blocks + more)))
+    return more / (blocks + more)
 
 
-def _worth(gain: ConfidenceDistribution, moved: float, scale: float, bar: float) -> float:
+def _worth(gain: Confidence, moved: float, scale: float, bar: float) -> float:
     """What it is worth that the estimate may move by t times ``moved`` and so across the bar."""
     if gain.df < 2:
         raise TooFewToForesee(TooFewToForesee.__doc__)

@@ -25,7 +25,7 @@ import numpy as np
 from scipy.special import chdtri
 
 from pinset.science.arrays import Floats
-from pinset.science.confidence import ConfidenceDistribution, Interval
+from pinset.science.confidence import Confidence, Interval
 
 FEWEST_FARMS: Final = 5
 """Below this many farms each is shown and nothing general is claimed: a spread cannot be learnt from so few."""
@@ -243,7 +243,7 @@ def pool(
     error = float(np.sqrt(_scale(width, _squares(values, variances, between), len(values)) / total))
     if prediction_df is None:
         prediction_df = df
-    average = ConfidenceDistribution(mean, error, df)
+    average = Confidence(mean, error, df)
     return Pooled(
         count=len(values),
         mean=mean,
@@ -320,9 +320,9 @@ def _checked(effects: Sequence[Effect]) -> tuple[Floats, Floats]:
     return table[:, 0], table[:, 1]
 
 
-def _elsewhere(mean: float, error: float, between: float, df: float) -> ConfidenceDistribution:
+def _elsewhere(mean: float, error: float, between: float, df: float) -> Confidence:
     """The effect on another such farm, as uncertain as the mean and as the farms differ."""
-    return ConfidenceDistribution(mean, float(np.sqrt(between + error**2)), df)
+    return Confidence(mean, float(np.sqrt(between + error**2)), df)
 
 
 def _squares(values: Floats, variances: Floats, between: float) -> float:

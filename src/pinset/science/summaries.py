@@ -18,7 +18,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import combinations, count
-from string import ascii_lowercase
 from typing import Final
 
 import numpy as np
@@ -36,6 +35,7 @@ _ROUNDING: Final = 1e-9
 # Ratios beyond this, as of arms without any spread, have a p of nought whatever the degrees of freedom.
 _FARTHEST: Final = 1e9
 _MOST_TRIED: Final = 12
+_ALPHABET: Final = "abcdefghijklmnopqrstuvwxyz"
 
 
 class CannotCheck(ValueError):
@@ -365,4 +365,4 @@ _P: Final[dict[Comparison, Callable[[Floats, Floats, float], Floats]]] = {
 
 def _alphabet() -> Iterator[str]:
     """a to z, and on with a stroke for tables of more groups than letters."""
-    return (letter + "'" * strokes for strokes in count() for letter in ascii_lowercase)
+    return (letter + "'" * strokes for strokes in count() for letter in _ALPHABET)
