@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from pinset.science.looks import (
     LooksOutOfOrder,
     Spending,
+    confidence_for_looks,
     constant_bound,
     crossing,
-    confidence_for_looks,
     obrien_fleming_bounds,
     spending_bounds,
 )
