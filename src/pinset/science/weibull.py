@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 
 from pinset.science.arrays import Floats
-from pinset.science.confidence import ConfidenceDistribution
+from pinset.science.confidence import Confidence
 from pinset.science.intervals import Codes
 from pinset.science.newton import minimise
 from pinset.science.turnbull import sound
@@ -74,7 +74,7 @@ class WeibullFit:
     log_likelihood: float
     df: float
 
-    def coefficient(self, column: int) -> ConfidenceDistribution:
+    def coefficient(self, column: int) -> Confidence:
         """The coefficient of a column of the design; its exponential is a time ratio.
 
         >>> done = np.array([9.0, 12.0, 15.0, 12.0, 15.0, 18.0])
@@ -83,11 +83,11 @@ class WeibullFit:
         >>> round(float(np.exp(slower.value)), 2), round(slower.standard_error, 2)
         (1.25, 0.15)
         """
-        return ConfidenceDistribution(
+        return Confidence(
             float(self.coefficients[column]), float(np.sqrt(self.covariance[column, column])), self.df
         )
 
-    def log_time(self, row: Floats, share: float = 0.5) -> ConfidenceDistribution:
+    def log_time(self, row: Floats, share: float = 0.5) -> Confidence:
         """The logarithm of the time by which a ``share`` of units with the design ``row`` (p,) is done.
 
         x'b + σ log(-log(1 - share)), its standard error by the delta method. Take exponentials of it and of its
@@ -101,7 +101,7 @@ class WeibullFit:
         place = log(-log(1 - share))
         gradient = np.append(row, self.scale * place)
         error = float(np.sqrt(gradient @ self.covariance @ gradient))
-        return ConfidenceDistribution(float(row @ self.coefficients) + self.scale * place, error, self.df)
+        return Confidence(float(row @ self.coefficients) + self.scale * place, error, self.df)
 
 
 def fit_weibull(left: Floats, right: Floats, design: Floats, clusters: Codes | None = None) -> WeibullFit:
