@@ -35,7 +35,7 @@ def _run(arguments: list[str]) -> None:
     else:
         from pinset.faces.cli.app import app
 
-        app()
+        app(arguments)
 
 
 if __name__ == "__main__":

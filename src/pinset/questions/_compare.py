@@ -15,6 +15,7 @@ from pinset.science.arrays import Floats
 from pinset.science.contrasts import Estimate, contrast
 from pinset.science.mixed import CannotFit, Grouping, MixedFit, fit
 from pinset.science.permutation import ArmsNeverMeet, NothingToShuffle, permutation_test
+from pinset.science.proportions import Proportion, clopper_pearson, clustered_proportion
 from pinset.science.simultaneous import against_control
 
 
@@ -128,3 +129,12 @@ def _fitted(measured: Sequence[Measured], values: Floats, design: Floats, given_
         except CannotFit:
             continue
     return None
+
+
+def share_contaminated(batches: Sequence[BatchRecord]) -> Proportion:
+    """The share of contaminated units with an interval that counts batches; from one batch alone, its units."""
+    counts = np.array([float(batch.contaminated) for batch in batches])
+    totals = np.array([float(batch.batch.units) for batch in batches])
+    if len(batches) < 2:
+        return clopper_pearson(float(counts.sum()), float(totals.sum()))
+    return clustered_proportion(counts, totals).share

@@ -10,13 +10,12 @@ import numpy as np
 
 from pinset.ledger.read import Reader
 from pinset.questions._batches import BatchRecord, Gathered, gather
-from pinset.questions._compare import ArmResult, Compared, Measured, compare
+from pinset.questions._compare import ArmResult, Compared, Measured, compare, share_contaminated
 from pinset.questions._spawn import SpawnBook, SpawnLot
 from pinset.questions._words import listed, number, several
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
 from pinset.science.intervals import TooFewToResample, time_estimate
-from pinset.science.proportions import clopper_pearson
 from pinset.science.ratios import ratio_of_totals
 from pinset.science.turnbull import NothingSeen
 
@@ -197,7 +196,7 @@ def _passages_table(found: list[Line]) -> Table:
 def _passage_row(line: Line, passage: int, some: list[BatchRecord]) -> tuple[Cell, ...]:
     units = np.array([float(batch.batch.units) for batch in some])
     each = ratio_of_totals(np.array([batch.picked_kg for batch in some]), units)
-    bad = clopper_pearson(sum(batch.contaminated for batch in some), int(units.sum()))
+    bad = share_contaminated(some)
     results = line.compared.arms if line.compared else ()
     difference = next((one.difference for one in results if one.arm == f"passage {passage}"), None)
     beside = (None, None, None) if difference is None else (difference.value, difference.low, difference.high)

@@ -11,7 +11,7 @@ import numpy as np
 
 from pinset.ledger.read import Reader
 from pinset.questions._batches import BatchRecord, UnitRecord
-from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit
+from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit, share_contaminated
 from pinset.questions._money import CostOfBatch, PriceBook, batch_costs
 from pinset.questions._trial import Flaw, Trial, find_trial, flaws
 from pinset.questions._words import listed, number, several, span
@@ -26,7 +26,7 @@ SOURCES = (
     "Dunnett 1955, J. Am. Stat. Assoc. 50:1096 (simultaneous intervals)",
     "Kuznetsova et al. 2017, J. Stat. Softw. 82(13) (degrees of freedom by Satterthwaite)",
     "Turnbull 1976, J. R. Stat. Soc. B 38:290; Fay & Shaw 2010, J. Stat. Softw. 36(2) (days between checks)",
-    "Clopper & Pearson 1934, Biometrika 26:404 (exact intervals of shares)",
+    "Rao & Scott 1992, Biometrics 48:577 (shares of units that come in batches)",
 )
 
 
@@ -356,7 +356,7 @@ def _arm_row(trial: Trial, arm: str) -> tuple[Cell, ...]:
     else:
         bad, picked = sum(unit.contaminated for _, unit in units), sum(unit.picked_kg for _, unit in units)
     fruited = sum(unit.picked_kg > 0 for _, unit in units)
-    share = clopper_pearson(bad, len(units))
+    share = share_contaminated(batches) if trial.given_to == "batch" else clopper_pearson(bad, len(units))
     wet = sum((batch.batch.fill_mg or 0) / 1e6 for batch, _ in units)
     return (
         arm, len(batches), len(units), bad, 100 * share.value, 100 * share.low, 100 * share.high, picked,
