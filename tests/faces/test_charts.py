@@ -27,7 +27,9 @@ def test_a_picture_is_named_and_described_and_holds_no_style(chart: Chart) -> No
     assert [(one.tag, one.get("id"), one.text) for one in list(root)[:2]] == [
         (f"{SVG}title", "q-name", chart.title), (f"{SVG}desc", "q-words", chart.alt),
     ]  # fmt: skip
-    assert not [one for one in root.iter() if one.get("style") or one.tag in (f"{SVG}style", f"{SVG}script")]
+    inside = [one for one in root.iter() if one is not root]
+    assert not [one for one in inside if one.get("style") or one.tag in (f"{SVG}style", f"{SVG}script")]
+    assert not [one for one in inside if one.get("role") or one.get("aria-label")]
 
 
 def test_what_somebody_typed_stays_text() -> None:

@@ -8,6 +8,7 @@ black and white print.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from functools import cache, lru_cache
 from html import escape
@@ -53,6 +54,8 @@ THEME: Final[dict[str, Any]] = {
     "text": {"color": INK, "fontSize": TEXT}, "title": {"color": INK, "fontSize": TEXT, "anchor": "start"},
     "errorbar": {"ticks": True, "color": INK}, "trail": {"color": SERIES[0]},
 }  # fmt: skip
+_TAG: Final = re.compile(r"<[^>]*>")
+_SPOKEN: Final = re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
 # What makes a series of a colour visible without it, by kind of mark.
 _BESIDE_COLOUR: Final = {"point": "shape", "line": "strokeDash"}
 
@@ -140,7 +143,8 @@ def _key(spec: Mapping[str, Any]) -> str:
 @lru_cache(maxsize=256)
 def _svg(key: str) -> str:
     drawn: str = _drawing().vegalite_to_svg(json.loads(key))
-    return drawn
+    # the picture is described as a whole: parts that call themselves pictures too would be read aloud without a name
+    return _TAG.sub(lambda tag: _SPOKEN.sub("", tag[0]), drawn)
 
 
 @cache

@@ -104,7 +104,7 @@ class _Site:
                 fault = f"{words.capital(str(told))}."
 
         def says(record: Record) -> Context:
-            fields = [_field(record, option, given.get(option.name, "")) for option in question.options]
+            fields = [_field(record, option, given.get(option.name, ""), bool(fault)) for option in question.options]
             query = f"?{request.url.query}" if request.url.query else ""
             shown = {"here": "/ask", "question": question, "answer": answer, "fault": fault}
             return shown | {"fields": fields, "query": query}
@@ -141,12 +141,13 @@ def _filled(farm: Farm, template: str, says: Callable[[Record], Context], status
     return HTMLResponse(pages.filled(template, **context), status)
 
 
-def _field(record: Record, option: Option, value: str) -> Field:
+def _field(record: Record, option: Option, value: str, faulty: bool) -> Field:
     needed = option.default is Parameter.empty
     if not value and not needed and option.default is not None:
         value = str(option.default)
     choices = ("yes", "no") if option.reads is bool else _choices(record, option.name)
-    kind = _INPUTS.get(option.reads, "text")
+    # a field for dates would not show a date that cannot be read, and so it could not be mended
+    kind = "text" if faulty else _INPUTS.get(option.reads, "text")
     return Field(option.name, words.capital(option.help), value, choices, kind, needed)
 
 
