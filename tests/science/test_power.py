@@ -13,11 +13,13 @@ from pinset.science.power import (
     Design,
     DesignTooSmall,
     GivenTo,
+    MeansDoNotFit,
     NoDifference,
     NotAFraction,
     PowerOutOfReach,
     VarianceNegative,
     VarianceParts,
+    any_difference_power,
     assumed_parts,
     cheapest_design,
     false_alarms,
@@ -147,6 +149,26 @@ def test_power_rises_with_difference_and_blocks(design: Design, difference: floa
     assert trial_power(design, PARTS, -difference) == here
 
 
+def test_any_difference_among_two_arms_is_the_two_sided_t() -> None:
+    for given_to in GivenTo:
+        design = Design(2, 5, 3, given_to)
+        right = trial_power(design, PARTS, 0.03)
+        wrong = power.nctdtr(design.df, 0.03 / design.standard_error(PARTS), power.stdtrit(design.df, 0.025))
+        assert any_difference_power(design, PARTS, [0.2, 0.23]) == pytest.approx(right + wrong, abs=1e-7)
+
+
+def test_any_difference_as_r_has_it() -> None:
+    # R 4.2.2: pf(qf(.95, a - 1, df), a - 1, df, ncp, lower = FALSE), deviations .05 and .02 or .03.
+    parts = VarianceParts(1.0, 0.02**2, 0.05**2, "invented")
+    three = [0.25, 0.28, 0.25]
+    found = [any_difference_power(Design(3, 4, 6, given_to), parts, three) for given_to in GivenTo]
+    assert [f"{value:.7f}" for value in found] == ["0.5452144", "0.2073686"]
+    parts = VarianceParts(1.0, 0.03**2, 0.05**2, "invented")
+    five = [0.25, 0.28, 0.22, 0.26, 0.30]
+    found = [any_difference_power(Design(5, 6, 2, given_to), parts, five) for given_to in GivenTo]
+    assert [f"{value:.7f}" for value in found] == ["0.9130453", "0.6137294"]
+
+
 def test_units_cannot_make_up_for_blocks_where_the_batch_got_the_arm() -> None:
     many = trial_power(Design(2, 3, 10_000, GivenTo.BATCH), PARTS, 0.04)
     assert many < 0.5
@@ -233,6 +255,8 @@ def test_assumed_parts_name_their_source() -> None:
         (lambda: trial_power(Design(2, 3, 3), PARTS, 0.0), NoDifference),
         (lambda: simulated_power(Design(2, 3, 3), PARTS, 0.0), NoDifference),
         (lambda: simulated_power(Design(2, 3, 3), PARTS, 1.0, lost=1.0), NotAFraction),
+        (lambda: any_difference_power(Design(3, 3, 3), PARTS, [0.1, 0.2]), MeansDoNotFit),
+        (lambda: any_difference_power(Design(2, 3, 3), PARTS, [0.1, 0.1]), NoDifference),
         (lambda: proportions_power(20, 0.5, 0.5), NoDifference),
         (lambda: proportions_power(20, 0.5, 1.5), NotAFraction),
         (lambda: t_test_units(0.02, 1.0, 1.0), PowerOutOfReach),
