@@ -89,9 +89,7 @@ def test_moments_of_balanced_data_are_the_restricted_estimates() -> None:
     """Two-stage nested data: batches of 3 in blocks of 4, whose analysis of variance has closed estimates."""
     numbers = np.random.default_rng(5)
     block, batch, _ = (axis.ravel() for axis in np.indices((6, 4, 3)))
-    response = (
-        numbers.normal(size=72) + 2 * numbers.normal(size=6)[block] + numbers.normal(size=24)[batch + 4 * block]
-    )
+    response = numbers.normal(size=72) + 2 * numbers.normal(size=6)[block] + numbers.normal(size=24)[batch + 4 * block]
     table = response.reshape(6, 4, 3)
     error = table.var(axis=2, ddof=1).mean()
     among_batches = 3 * table.mean(axis=2).var(axis=1, ddof=1).mean()

@@ -28,8 +28,6 @@ from pinset.science.arrays import Floats, Integers
 
 # Differences over this step lose as many digits to curvature as to rounding.
 _NUDGE: Final = 1e-5
-# A share of the error's variance that rounding alone can leave.
-_ROUNDING: Final = 1e-10
 
 
 class Term:
@@ -113,7 +111,8 @@ class Profile:
         The first are the traces of Z'MZ, M being the projection that takes the design out. The second are the
         variances that give the residual sum of squares and those of Z'My their expected values (minimum norm
         quadratic unbiased estimates with unit weights, Rao 1971, J. Multivar. Anal. 1:257-275): exactly those of
-        restricted maximum likelihood where the data are balanced, near them where not, and below zero at times.
+        restricted maximum likelihood where the data are balanced, near them where not, and below zero at times;
+        all ones where that of the error is.
         """
         fixed, count = slice(self._effects, -1), len(self.widths)
         near, apart = self._cross[..., fixed], self._total[: self._effects, fixed]
@@ -131,11 +130,8 @@ class Profile:
             system[row, -1] = beside[span, span].trace()
             seen[row] = _square(self._total[span, -1])
         system[-1, -1], seen[-1] = self._left, self._total[-1, -1]
-        try:
-            variances = np.linalg.solve(system + np.triu(system, 1).T, seen)
-        except np.linalg.LinAlgError:
-            variances = np.ones(count + 1)
-        return system[:-1, -1], variances[:-1] / max(variances[-1], _ROUNDING)
+        *variances, error = np.linalg.lstsq(system + np.triu(system, 1).T, seen)[0]
+        return system[:-1, -1], np.array(variances) / error if error > 0.0 else np.ones(count)
 
     def view(self, theta: Floats) -> View:
         """The deviance as it looks from one theta."""

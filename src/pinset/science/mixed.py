@@ -35,6 +35,8 @@ _MOST_START: Final = 1e3
 _FLAT: Final = 1e-8
 # Relative sizes below which sums of squares of double precision hold no information.
 _ROUNDING: Final = 1e-10
+# Where the search finds no end and the error has less than this share of the variance, it was running out of error.
+_RUNNING_OUT: Final = 1e-6
 
 
 class CannotFit(ValueError):
@@ -178,7 +180,7 @@ def fit(
             raise GroupingWithinDesign(part.name)
     view, converged = _searched(profile, ratios)
     variance = float(view.points.squares[0]) / profile.freedom
-    if variance < _ROUNDING:
+    if variance < (_ROUNDING if converged else _RUNNING_OUT):
         raise NoVariationLeft
     sizes = np.where(_diagonals(profile.widths), np.abs(view.at), np.inf)
     theta = np.where(sizes < _NOTHING, 0.0, view.at)
@@ -334,9 +336,10 @@ def _doubt(view: View, variance: float, freedom: int) -> Floats:
     curvature[:count, :count] = (by_theta + by_theta.T) / 2.0
     curvature[count, :count] = curvature[:count, count] = -2.0 * points.squares_slope[0] / sigma**3
     curvature[count, count] = 4.0 * freedom / variance
-    values, vectors = np.linalg.eigh(curvature)
+    size = np.append(1.0 + np.abs(view.at), sigma)
+    values, vectors = np.linalg.eigh(curvature * np.outer(size, size))
     known = values > _FLAT * values.max()
-    deviations = vectors[:, known] * np.sqrt(2.0 / values[known])
+    deviations = size[:, None] * vectors[:, known] * np.sqrt(2.0 / values[known])
     slopes = np.concatenate([variance * derivatives(points.covariance, view.at), 2.0 * sigma * points.covariance[:1]])
     doubts: Floats = deviations.T @ slopes.reshape(count + 1, -1)
     return doubts.reshape(-1, *slopes.shape[1:])

@@ -12,12 +12,14 @@ from pinset.science.arrays import Floats
 
 # Where a step promises less than this, differences of values drown in rounding and Newton's error squares to
 # nothing: the step is taken unseen.
-_LAST_GAIN: Final = 1e-9
+_LAST_GAIN: Final = 1e-7
 # Where a step promises less than this it would change nothing that counts.
 _NO_GAIN: Final = 1e-17
 # Curvature below this share of the largest is not told from none by differences of the slope.
 _FLAT: Final = 1e-7
 _PUSH: Final = 0.1
+# Steepness that is none at all; it only keeps a division from overflowing.
+_LEAST: Final = 1e-30
 _ARMIJO: Final = 1e-4
 _SHORTEST: Final = 2.0**-30
 
@@ -75,13 +77,17 @@ def minimise(look: Callable[[Floats], AnyView], start: Floats, *, steps: int = 1
 
 
 def _newton_step(view: View) -> tuple[Floats, float]:
-    """The step and the fall that slope and curvature promise."""
-    values, vectors = np.linalg.eigh(view.curvature)
-    sizes = np.abs(values)
-    flat = _FLAT * sizes.max(initial=1.0)
-    along = vectors.T @ view.slope
-    lengths = np.abs(along) / np.maximum(sizes, flat)
+    """The step and the fall that slope and curvature promise.
+
+    Coordinates are measured by their own size, so that great and small ones weigh alike; no step is longer than that.
+    """
+    size = 1.0 + np.abs(view.at)
+    values, vectors = np.linalg.eigh(view.curvature * np.outer(size, size))
+    steepness = np.abs(values)
+    flat = _FLAT * float(steepness.max(initial=_LEAST))
+    along = vectors.T @ (view.slope * size)
+    lengths = np.abs(along) / np.maximum(steepness, flat)
     lengths[(values < -flat) & (lengths < _PUSH)] = _PUSH
     moves = np.copysign(lengths, -along)
-    moves /= max(1.0, math.hypot(*moves) / (1.0 + math.hypot(*view.at)))
-    return vectors @ moves, float(-along @ moves - np.minimum(values, 0.0) @ moves**2 / 2.0)
+    moves /= max(1.0, math.hypot(*moves))
+    return size * (vectors @ moves), float(-along @ moves - np.minimum(values, 0.0) @ moves**2 / 2.0)
