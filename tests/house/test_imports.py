@@ -27,6 +27,7 @@ PURE = frozenset(
         "numbers",
         "operator",
         "statistics",
+        "string",
         "types",
         "typing",
     }
