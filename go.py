@@ -84,7 +84,14 @@ R = Part(
         "win32": 'winget install RProject.R, then install.packages("lmerTest") in R',
     },
 )
-PROGRAMS = (BROWSER, R)
+PDF_READER = Part(
+    "a reader of PDF files",
+    "the tests that read the printed papers back",
+    ("pdftotext",),
+    ("poppler-utils",),
+    {"darwin": "brew install poppler", "win32": "winget install oschwartz10612.Poppler"},
+)
+PROGRAMS = (BROWSER, R, PDF_READER)
 
 
 def unfit(version: tuple[int, ...], largest: int) -> NotReady | None:

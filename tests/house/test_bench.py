@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bench.row import Row, print_rows
-from tests.house.files import ROOT
+from tests.house.files import ROOT, functions, python_files
 
 GOOD = Row("fit a trial", "2.0 ms", "90 ms", 45.0, ">= 20", True)
 LATE = Row("read", "10 s", "1 s", 0.1, ">= 0.5", False)
@@ -37,3 +37,10 @@ def test_a_missed_target_is_a_failed_run(row: str, exit_code: int, tmp_path: Pat
     (tmp_path / "bench" / "some.py").write_text(some, encoding="utf-8")
     command = [sys.executable, "-m", "bench.row", "some"]
     assert subprocess.run(command, cwd=tmp_path, capture_output=True, check=False).returncode == exit_code
+
+
+def test_every_bench_has_rows_to_show() -> None:
+    benches = [path for path in python_files("bench") if path.stem not in ("__init__", "row")]
+    without = [str(path) for path in benches if "rows" not in {function.name for function in functions(path)}]
+    assert benches
+    assert without == []
