@@ -19,7 +19,7 @@ POCOCK = [
 
 @pytest.mark.parametrize(("confidence", "looks", "printed"), POCOCK)
 def test_pocock_as_printed(confidence: float, looks: int, printed: str) -> None:
-    # The table is rounded at the third decimal, three entries of it downwards from .5: one unit there is allowed.
+    # Half a unit of the third decimal, and a little for two entries that lie just past the half (2.2895, 2.4855).
     assert constant_bound(looks, confidence) == pytest.approx(float(printed), abs=0.0006)
 
 
