@@ -6,16 +6,21 @@ in the room; else it is shared among those that stood there by their number of u
 
 from __future__ import annotations
 
+import json
+import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Literal, TypeVar
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from pinset.journal.kinds import CONTAMINATED
 from pinset.ledger.read import Reader
-from pinset.ledger.tables import Batch, Culled, Definition, Link, Lot, MixMade, Picked, Seen, SignSeen, Stay, Unit
+from pinset.ledger.tables import Batch, Culled, Definition, Link, MixMade, Picked, Seen, SignSeen, Stay, Unit
+from pinset.science.arrays import Floats
 
 DAY = 86_400
 KILOGRAM = 1_000_000
@@ -56,8 +61,10 @@ class BatchRecord:
     shared_kg: float
     """Its share, by units, of room picks that several batches may have given: an estimate."""
     by_flush: Mapping[int, float]
+    by_day: Mapping[date, float]
     contaminated: int
-    culled: int
+    gone: tuple[tuple[float, int], ...]
+    """Units thrown out: days from making, and how many."""
     spawn_kg: float
     spawn_lots: tuple[str, ...]
     moisture: float | None
@@ -88,10 +95,21 @@ class BatchRecord:
         return self.picked_kg + self.shared_kg
 
     @property
+    def culled(self) -> int:
+        """Units thrown out so far."""
+        return sum(count for _, count in self.gone)
+
+    @property
     def shelf_days(self) -> float:
         """Days of shelf that its units took: each until it was culled, or until the batch was last spoken of."""
-        gone = [unit.culled for unit in self.units if unit.culled is not None]
-        return sum(gone) + (self.batch.units - len(gone)) * self.last_day
+        return sum(day * count for day, count in self.gone) + (self.batch.units - self.culled) * self.last_day
+
+    def standing(self, at: int) -> int:
+        """How many of its units stood somewhere at a moment."""
+        day = (at - self.batch.at) / DAY
+        if not 0 <= day <= self.last_day:
+            return 0
+        return self.batch.units - sum(count for gone, count in self.gone if gone < day)
 
 
 # A batch that was picked less than this many days before the last note of all may still give more: flushes come one
@@ -187,8 +205,8 @@ class _Gathering:
         return BatchRecord(
             batch, units, _level(of_units, own, bool(self.certain.get(batch.code)) or shared > 0),
             sum(pick.weight_mg for pick in [*of_units, *certain]) / KILOGRAM, shared,
-            _by_flush([*of_units, *certain]),
-            self._affected(batch, units), self._culled(batch, units),
+            _by_flush([*of_units, *certain]), self._by_day([*of_units, *certain]),
+            self._affected(batch, units), self._gone(batch, units),
             sum(link.weight_mg or 0 for link in self.spawn.get(batch.code, [])) / KILOGRAM,
             tuple(link.parent for link in self.spawn.get(batch.code, [])),
             self._moisture(batch), self._last_day(batch, certain), doubled,
@@ -221,6 +239,12 @@ class _Gathering:
             after = max(after, self._days(batch, look.at))
         return after, None
 
+    def _by_day(self, picks: Iterable[Picked]) -> dict[date, float]:
+        by: dict[date, float] = defaultdict(float)
+        for pick in picks:
+            by[day_in(self.zone, pick.at)] += pick.weight_mg / KILOGRAM
+        return by
+
     def _own_picks(self, batch: Batch) -> tuple[list[Picked], int]:
         """The picks noted for the batch as a whole, without those that repeat its units' picks of the same day."""
         by_day: dict[date, int] = defaultdict(int)
@@ -239,9 +263,14 @@ class _Gathering:
         )
         return min(batch.units, max([by_unit, thrown, *noted]))
 
-    def _culled(self, batch: Batch, units: tuple[UnitRecord, ...]) -> int:
-        whole = sum(cull.number or batch.units for cull in self.culls.get(batch.code, []))
-        return min(batch.units, sum(unit.culled is not None for unit in units) + whole)
+    def _gone(self, batch: Batch, units: tuple[UnitRecord, ...]) -> tuple[tuple[float, int], ...]:
+        gone = [(unit.culled, 1) for unit in units if unit.culled is not None]
+        left = batch.units - len(gone)
+        for cull in sorted(self.culls.get(batch.code, []), key=lambda cull: cull.at):
+            count = min(left, left if cull.number is None else cull.number)
+            gone.append((self._days(batch, cull.at), count))
+            left -= count
+        return tuple(gone)
 
     def _moisture(self, batch: Batch) -> float | None:
         if batch.moisture is not None:
@@ -291,8 +320,6 @@ class _Gathering:
 
 def _moistures(ledger: Reader) -> dict[str, float]:
     """The moisture of each mix and recipe that has one on record."""
-    import json
-
     known = {f"mix:{mix.code}": mix.moisture for mix in ledger.rows(MixMade) if mix.moisture is not None}
     for defined in sorted(ledger.rows(Definition, what="recipe"), key=lambda row: row.at):
         moisture = json.loads(defined.body).get("moisture")
@@ -332,6 +359,7 @@ def _level(of_units: list[Picked], own: list[Picked], by_room: bool) -> Level:
     return "room" if by_room else "none"
 
 
-def lots(ledger: Reader) -> dict[str, Lot]:
-    """Every lot by its code."""
-    return {lot.code: lot for lot in ledger.rows(Lot)}
+def run_interval(units: Sequence[UnitRecord]) -> tuple[Floats, Floats]:
+    """Between which days the spawn run of each unit was completed; infinite where it was not seen complete."""
+    left = np.array([unit.run_after for unit in units])
+    return left, np.array([math.inf if unit.run_by is None else unit.run_by for unit in units])

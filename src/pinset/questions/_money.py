@@ -10,9 +10,11 @@ from typing import Any
 
 from pinset.ledger.read import Reader
 from pinset.ledger.tables import Definition, Delivery, Labour, Link, Load, Lot, MixMade, Price
-from pinset.questions._batches import DAY, KILOGRAM, BatchRecord, Gathered, grouped
+from pinset.questions._batches import KILOGRAM, BatchRecord, Gathered, grouped
 from pinset.science.costs import BatchCost, CostKind, CostLine, priced, share_out
 
+PICKING = ("pick", "harvest", "ernt", "pflück", "cosech", "recog", "récolt", "cueill")
+"""How the names of tasks begin that are shared by weight picked: English, German, Spanish, French."""
 LINES = ("substrate", "spawn", "containers", "labour", "energy", "shelf")
 
 
@@ -93,10 +95,19 @@ class PriceBook:
             found = sum(lot.cost_minor or 0 for lot in bought) / weight if weight else None
         return found
 
-    def kilo_sold(self) -> float | None:
-        """What a kilogram sold for, over all deliveries with an amount."""
-        weight = sum(one.weight_mg for one in self.deliveries) / KILOGRAM
-        return sum(one.amount_minor or 0 for one in self.deliveries) / weight if weight else None
+    def kilo_sold(self, product: str | None = None) -> float | None:
+        """What a kilogram sold for, over all deliveries with an amount: of one product, where it was sold by name."""
+        of_product = [
+            one for one in self.deliveries if product and (one.product or "").casefold() == product.casefold()
+        ]
+        chosen = of_product or self.deliveries
+        weight = sum(one.weight_mg for one in chosen) / KILOGRAM
+        return sum(one.amount_minor or 0 for one in chosen) / weight if weight else None
+
+    def worth(self, batch: BatchRecord) -> float | None:
+        """What a batch's picks are worth at the average price of its mushroom."""
+        kilo = self.kilo_sold(batch.batch.strain)
+        return None if kilo is None else batch.all_kg * kilo
 
 
 def batch_costs(ledger: Reader, gathered: Gathered, book: PriceBook) -> list[CostOfBatch]:
@@ -180,24 +191,29 @@ class _Costing:
         return priced(CostKind.LABOUR, "labour", hours, wage)
 
     def _hours(self) -> dict[str, float]:
-        """Hours noted for a batch or its units, and its share of those noted for none, by units standing that day."""
+        """Hours noted for a batch or its units, and its share of those that were noted for none."""
         batch_of = {unit.code: batch.code for batch in self.gathered.whole for unit in batch.units}
         hours: dict[str, float] = defaultdict(float)
         for work in self.labour:
             if work.level in ("batch", "unit"):
                 hours[batch_of.get(work.subject or "", work.subject or "")] += work.minutes / 60
                 continue
-            standing = self._standing(work.at)
-            for code, units in standing.items():
-                hours[code] += work.minutes / 60 * units / sum(standing.values())
+            sharers = self._sharers(work)
+            whole = sum(sharers.values())
+            for code, part in sharers.items():
+                hours[code] += work.minutes / 60 * part / whole
         return hours
 
-    def _standing(self, at: int) -> dict[str, int]:
-        return {
-            batch.code: batch.batch.units - batch.culled
-            for batch in self.gathered.whole
-            if batch.batch.at <= at <= batch.batch.at + batch.last_day * DAY and batch.batch.units > batch.culled
-        }
+    def _sharers(self, work: Labour) -> dict[str, float]:
+        """Who shares work noted for no batch: picking by the weight of that day, other work by the units standing."""
+        day = self.gathered.day(work.at)
+        if work.task.casefold().startswith(PICKING):
+            picked = {batch.code: batch.by_day[day] for batch in self.gathered.whole if batch.by_day.get(day)}
+            if picked:
+                return picked
+        standing = {batch.code: float(batch.standing(work.at)) for batch in self.gathered.whole}
+        there = {code: units for code, units in standing.items() if units}
+        return there or {batch.code: float(batch.batch.units) for batch in self.gathered.whole}
 
     def _heat(self, loads: list[Load]) -> dict[str, int]:
         """Each batch's share of what its load's energy cost, by units, in minor units that add up to the whole."""

@@ -19,8 +19,8 @@ from pinset.science.ratios import Ratio, ratio_of_totals
 ASKS = "what does a kilo cost me, and where does the money go?"
 METHOD = (
     "each batch is charged its materials by lot, spawn by lot, containers, labour, its share by units of a load's "
-    "energy, and its shelf-days; work noted for no batch is shared among the units standing that day; the cost of a "
-    "kilo is all cost over all kilos picked, with a 95 % interval by linearisation over batches"
+    "energy, and its shelf-days; picking noted for no batch is shared by weight picked that day, other work by units "
+    "standing; the cost of a kilo is all cost over all kilos picked, with a 95 % interval by linearisation over batches"
 )
 # Without these the cost of a kilo is not the cost of a kilo: labour is most of it on small farms (common practice).
 NEEDED = ("substrate", "spawn", "labour")
@@ -58,13 +58,13 @@ def _answer(gathered: Gathered, costs: list[CostOfBatch], known: list[CostOfBatc
     used = settled if len(settled) >= 3 else known
     missing = Counter(name for one in used for name in set(one.missing))
     kilo = _per_kilo(used)
-    sold, money = book.kilo_sold(), book.money
+    money = book.money
     days = [gathered.day(one.batch.batch.at) for one in used]
     counts = {"batches": len(used), "units": sum(one.batch.batch.units for one in used)}
     return Answer(
-        question="cost", asks=ASKS, headline=_headline(used, kilo, sold, money),
+        question="cost", asks=ASKS, headline=_headline(used, kilo, book),
         standing=_standing(used, missing, len(known) - len(used)),
-        figures=tuple(_figures(used, kilo, sold, money)),
+        figures=tuple(_figures(used, kilo, book)),
         basis=Basis(counts, "by batch", min(days), max(days), METHOD, (
             "Cochran 1977, Sampling Techniques, section 6.4 (from memory)",
         )),
@@ -82,7 +82,8 @@ def _absent(used: list[CostOfBatch]) -> list[str]:
     return [line for line in NEEDED if not any(line in one.lines for one in used)]
 
 
-def _headline(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: Money) -> str:
+def _headline(used: list[CostOfBatch], kilo: Ratio, book: PriceBook) -> str:
+    sold, money = book.kilo_sold(), book.money
     totals = by_line(used)
     whole = sum(totals.values())
     absent = _absent(used)
@@ -93,7 +94,7 @@ def _headline(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: M
     words += f": {listed(shares)}"
     if sold is None:
         return f"{words}."
-    left = sold - kilo.value
+    left = sum(book.worth(one.batch) or 0.0 for one in used) / sum(one.batch.all_kg for one in used) - kilo.value
     verb = "left" if left >= 0 else "lost"
     price, rest = number(money.shown(sold), 2), number(money.shown(abs(left)), 2)
     return f"{words}. Sold at {price} on average, each kilo {verb} {rest} {money.currency}."
@@ -114,7 +115,8 @@ def _standing(used: list[CostOfBatch], missing: Counter[str], going: int) -> Sta
     )
 
 
-def _figures(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: Money) -> list[Figure]:
+def _figures(used: list[CostOfBatch], kilo: Ratio, book: PriceBook) -> list[Figure]:
+    sold, money = book.kilo_sold(), book.money
     units = np.array([float(one.batch.batch.units) for one in used])
     per_unit = ratio_of_totals(np.array([float(one.total) for one in used]), units)
     figures = [
@@ -125,23 +127,21 @@ def _figures(used: list[CostOfBatch], kilo: Ratio, sold: float | None, money: Mo
         how = "all deliveries with an amount, over their weight"
         figures.append(Figure("sold at", money.shown(sold), f"{money.currency}/kg", how=how))
     if sold is not None and not _absent(used):
-        figures += _left(used, sold, money)
+        figures += _left(used, book)
     return figures
 
 
-def _left(used: list[CostOfBatch], sold: float, money: Money) -> list[Figure]:
-    """What is left of a kilo and of a shelf-day, at the average price."""
+def _left(used: list[CostOfBatch], book: PriceBook) -> list[Figure]:
+    """What is left of a kilo and of a shelf-day, at the average price of each mushroom."""
+    money = book.money
+    worth = np.array([book.worth(one.batch) or 0.0 for one in used])
     kilos = np.array([one.batch.all_kg for one in used])
     costs = np.array([float(one.total) for one in used])
     shelf = np.array([one.batch.shelf_days for one in used])
-    found = [
-        _figure("left of a kilo", money_per(kilos * sold - costs, kilos), money, "average price less cost of a kilo")
-    ]
+    found = [_figure("left of a kilo", money_per(worth - costs, kilos), money, "average price less cost of a kilo")]
     if shelf.sum() > 0:
         how = "money left over the days that units stood"
-        found.append(
-            _figure("left per 100 shelf-days", money_per_shelf_day(kilos * sold, costs, shelf), money, how, 100)
-        )
+        found.append(_figure("left per 100 shelf-days", money_per_shelf_day(worth, costs, shelf), money, how, 100))
     return found
 
 

@@ -9,21 +9,21 @@ from datetime import date
 import numpy as np
 
 from pinset.ledger.read import Reader
-from pinset.questions._batches import BatchRecord, Gathered, gather
+from pinset.questions._batches import BatchRecord, Gathered, gather, run_interval
 from pinset.questions._compare import ArmResult, Compared, Measured, compare, share_contaminated
 from pinset.questions._spawn import SpawnBook, SpawnLot
-from pinset.questions._words import listed, number, several
+from pinset.questions._words import listed, number, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
-from pinset.science.intervals import TooFewToResample, time_estimate
+from pinset.science.intervals import TimeEstimate, TooFewToResample, time_difference, time_estimate
 from pinset.science.ratios import ratio_of_totals
 from pinset.science.turnbull import NothingSeen
 
 ASKS = "how is each spawn line doing, passage by passage?"
 METHOD = (
-    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days, the "
-    "day of making as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once (Dunnett); only "
-    "days on which at least two passages of the line were made count for it"
+    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days with the "
+    "same mix, the day and mix as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once "
+    "(Dunnett); only days on which at least two passages of the line were made with one mix count for it"
 )
 SOURCES = (
     "Dunnett 1955, J. Am. Stat. Assoc. 50:1096",
@@ -38,8 +38,10 @@ class Line:
     name: str
     passages: dict[int, list[BatchRecord]]
     compared: Compared | None
+    slower: dict[int, TimeEstimate]
+    """How many days later the spawn run of a passage was complete than the lowest's."""
     alone: tuple[int, ...]
-    """Passages never made on the same day as the lowest: season and passage cannot be told apart."""
+    """Passages never made beside the lowest, on the same day with the same mix: season and passage look alike."""
 
 
 @question("lines", ASKS)
@@ -84,18 +86,47 @@ def _lines(book: SpawnBook, gathered: Gathered) -> list[Line]:
 
 
 def _line(name: str, passages: dict[int, list[BatchRecord]], gathered: Gathered) -> Line:
-    days = {passage: {gathered.day(batch.batch.at) for batch in some} for passage, some in passages.items()}
+    beside = {passage: {_block(gathered, batch) for batch in some} for passage, some in passages.items()}
     lowest = min(passages)
-    alone = tuple(passage for passage in passages if passage != lowest and not days[passage] & days[lowest])
+    alone = tuple(passage for passage in passages if passage != lowest and not beside[passage] & beside[lowest])
     measured = [
-        Measured(f"passage {passage}", gathered.day(batch.batch.at).isoformat(), batch.code, _per_unit(batch))
+        Measured(f"passage {passage}", _block(gathered, batch), batch.code, _per_unit(batch))
         for passage, some in passages.items()
         for batch in some
         if passage not in alone and batch.level != "none" and batch.shared_kg == 0
     ]
     shared = {one.block for one in measured if len({other.arm for other in measured if other.block == one.block}) > 1}
     fair = [one for one in measured if one.block in shared]
-    return Line(name, passages, compare(fair, [f"passage {passage}" for passage in passages]), alone)
+    compared = compare(fair, [f"passage {passage}" for passage in passages])
+    slower = {
+        passage: found
+        for passage, some in passages.items()
+        if passage != lowest and (found := _slower(gathered, passages[lowest], some)) is not None
+    }
+    return Line(name, passages, compared, slower, alone)
+
+
+def _block(gathered: Gathered, batch: BatchRecord) -> str:
+    """What is alike but for the passage: the day of making and the mix."""
+    return f"{gathered.day(batch.batch.at)} {batch.batch.recipe or ''} {batch.batch.strain or ''}"
+
+
+def _slower(gathered: Gathered, lowest: list[BatchRecord], some: list[BatchRecord]) -> TimeEstimate | None:
+    """How much later a passage's spawn run was complete than the lowest's beside it; None where too few stood there."""
+    both = {_block(gathered, batch) for batch in lowest} & {_block(gathered, batch) for batch in some}
+    sides = [(0, batch) for batch in lowest] + [(1, batch) for batch in some]
+    looked = [
+        (side, batch, unit)
+        for side, batch in sides
+        if _block(gathered, batch) in both
+        for unit in batch.units
+        if unit.looked_at
+    ]
+    if len(both) < 2 or len({side for side, _, _ in looked}) < 2:
+        return None
+    left, right = run_interval([unit for _, _, unit in looked])
+    blocks = np.array([_block(gathered, batch) for _, batch, _ in looked])
+    return time_difference(left, right, np.array([side for side, _, _ in looked]), clusters=blocks)
 
 
 def _per_unit(batch: BatchRecord) -> float:
@@ -111,6 +142,7 @@ def _told(line: Line) -> list[ArmResult]:
 
 def _headline(found: list[Line]) -> str:
     sentences = [_loss(line, told) for line in found if (told := _told(line))]
+    sentences += [_delay(line, *late) for line in found if (late := _latest(line)) is not None]
     blind = [line for line in found if line.alone]
     if blind:
         names = listed([f"{line.name} (passage {listed([str(one) for one in line.alone])})" for line in blind])
@@ -121,7 +153,7 @@ def _headline(found: list[Line]) -> str:
         compared = [line.name for line in found if line.compared]
         if not compared:
             return "No two passages of a line were made on the same days yet, so nothing can be said of any decline."
-        return f"No passage of {listed(compared)} can be told from the lowest made on the same days."
+        return f"No passage of {listed(compared)} can be told from the lowest made beside it."
     return ". ".join(sentences) + "."
 
 
@@ -136,6 +168,18 @@ def _loss(line: Line, told: list[ArmResult]) -> str:
         f"{line.name} at {first.arm} gave {number(100 * abs(share), 0)} % {verb} a unit than {lowest.arm} made on the "
         f"same days, {first.size('kg')}{others}: {ending}"
     )
+
+
+def _latest(line: Line) -> tuple[int, TimeEstimate] | None:
+    """The passage whose spawn run took longest beyond the lowest's, where that can be told."""
+    told = [(passage, days) for passage, days in line.slower.items() if days.low > 0]
+    return max(told, key=lambda one: one[1].value, default=None)
+
+
+def _delay(line: Line, passage: int, days: TimeEstimate) -> str:
+    lowest = min(line.passages)
+    took = span(days.value, days.low, days.high, "days")
+    return f"{line.name} at passage {passage} ran {took} longer than passage {lowest} beside it"
 
 
 def _share(compared: Compared, result: ArmResult) -> float:
@@ -161,11 +205,18 @@ def _single_lots(line: Line) -> bool:
 
 
 def _figures(line: Line) -> list[Figure]:
+    figures = [
+        Figure(
+            f"{line.name}: spawn run of passage {passage}", days.value, "days longer", days.low, days.high, days.count,
+            "median days to full colonisation, less the lowest passage's beside it; bootstrap over days",
+        )
+        for passage, days in line.slower.items()
+    ]  # fmt: skip
     if line.compared is None:
-        return []
+        return figures
     lowest = line.compared.arms[0].arm
-    how = f"kg a unit made, less {lowest} of the same days; all passages of the line at once"
-    return [_figure(f"{line.name}: {one.arm}", one, how) for one in line.compared.arms[1:]]
+    how = f"kg a unit made, less {lowest} of the same days and mix; all passages of the line at once"
+    return [_figure(f"{line.name}: {one.arm}", one, how) for one in line.compared.arms[1:]] + figures
 
 
 def _figure(name: str, result: ArmResult, how: str) -> Figure:
@@ -208,8 +259,7 @@ def _passage_row(line: Line, passage: int, some: list[BatchRecord]) -> tuple[Cel
 
 def _median_days(some: list[BatchRecord]) -> float | None:
     looked = [(batch.code, unit) for batch in some for unit in batch.units if unit.looked_at]
-    left = np.array([unit.run_after for _, unit in looked])
-    right = np.array([math.inf if unit.run_by is None else unit.run_by for _, unit in looked])
+    left, right = run_interval([unit for _, unit in looked])
     try:
         value = time_estimate(left, right, clusters=np.array([code for code, _ in looked]), resamples=10).value
     except (NothingSeen, TooFewToResample):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -10,11 +9,11 @@ from datetime import date
 import numpy as np
 
 from pinset.ledger.read import Reader
-from pinset.questions._batches import BatchRecord, UnitRecord
+from pinset.questions._batches import BatchRecord, UnitRecord, run_interval
 from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit, share_contaminated
 from pinset.questions._money import CostOfBatch, PriceBook, batch_costs
 from pinset.questions._trial import Flaw, Trial, find_trial, flaws
-from pinset.questions._words import listed, number, several, span
+from pinset.questions._words import listed, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
 from pinset.science.intervals import TimeEstimate, time_difference, time_estimate
@@ -157,10 +156,10 @@ def _money(ledger: Reader, trial: Trial, fair: Callable[[BatchRecord], bool]) ->
     def left(batch: BatchRecord) -> float | None:
         if not fair(batch) or batch.shelf_days <= 0:
             return None
-        return (batch.picked_kg * sold - costs[batch.code].total) / batch.shelf_days
+        return ((book.worth(batch) or 0.0) - costs[batch.code].total) / batch.shelf_days
 
     found = compare(per_batch(trial, left), trial.arms)
-    how = f"kg picked at {number(book.money.shown(sold), 2)} a kilo, less cost, over the days that the units stood"
+    how = "picks at the average price of the mushroom, less cost, over the days that the units stood"
     unit = f"{ledger.farm.currency} per 100 shelf-days"
     return (
         [] if found is None else [Measure("money", unit, "left more", "left less", how, found, book.money.shown(100))]
@@ -200,7 +199,7 @@ def _days(trial: Trial) -> tuple[list[ArmDays], float | None]:
     control = looked[trial.control]
     found = [_arm_days(trial, arm, looked[arm], control) for arm in trial.arms]
     everyone = [(arm, batch, unit) for arm in trial.arms for batch, unit in looked[arm]]
-    left, right = _interval([unit for _, _, unit in everyone])
+    left, right = run_interval([unit for _, _, unit in everyone])
     comparison = compare_times(
         left, right, np.array([arm for arm, _, _ in everyone]), trial.control,
         blocks=np.array([trial.block(batch) for _, batch, _ in everyone]),
@@ -214,23 +213,18 @@ def _dealt(trial: Trial, some: list[tuple[BatchRecord, UnitRecord]]) -> np.ndarr
     return np.array([batch.code if trial.given_to == "batch" else unit.code for batch, unit in some])
 
 
-def _interval(units: list[UnitRecord]) -> tuple[np.ndarray, np.ndarray]:
-    left = np.array([unit.run_after for unit in units])
-    return left, np.array([math.inf if unit.run_by is None else unit.run_by for unit in units])
-
-
 def _arm_days(
     trial: Trial,
     arm: str,
     some: list[tuple[BatchRecord, UnitRecord]],
     control: list[tuple[BatchRecord, UnitRecord]],
 ) -> ArmDays:
-    left, right = _interval([unit for _, unit in some])
+    left, right = run_interval([unit for _, unit in some])
     median = time_estimate(left, right, clusters=_dealt(trial, some))
     if arm == trial.control:
         return ArmDays(arm, len(some), median, None)
     both = [*control, *some]
-    left, right = _interval([unit for _, unit in both])
+    left, right = run_interval([unit for _, unit in both])
     sides = np.array([0] * len(control) + [1] * len(some))
     blocks = np.array([trial.block(batch) for batch, _ in both])
     shared = {trial.block(batch) for batch, _ in some} == {trial.block(batch) for batch, _ in control}
@@ -344,7 +338,10 @@ def _arms_table(trial: Trial, kilos: Measure) -> Table:
     )  # fmt: skip
     rows = tuple(_arm_row(trial, arm) for arm in trial.arms)
     return Table(
-        "arms", "The arms as they were made; shares with exact 95 % intervals as if units stood alone", columns, rows
+        "arms",
+        "The arms as they were made; shares with 95 % intervals that count what the arm was given to",
+        columns,
+        rows,
     )
 
 
