@@ -252,14 +252,13 @@ def steamed(year: Year, hand: Hand, chance: np.random.Generator) -> Sheet:
 
 
 def mixes() -> Sheet:
-    """What goes in each mix, by weight as used; nobody writes down the water."""
+    """What goes in each mix, by weight as used."""
     first = story.MAKE_DAYS[0].day
     rows = [
-        Row([name, "; ".join(f"{item}: {100 * share:g} %" for item, share in parts.items() if item != "water")], first,
-            name)
+        Row([name, "; ".join(f"{item}: {100 * share:g} %" for item, share in parts.items())], first, name)
         for name, parts in story.MIXES.items()
-    ]  # fmt: skip
-    return Sheet("Mixes", "parts by weight as used, the rest is water", ("Mix", "Goes in"), rows)
+    ]
+    return Sheet("Mixes", "parts by weight as used", ("Mix", "Goes in"), rows)
 
 
 def prices() -> Sheet:

@@ -37,7 +37,7 @@ class Way:
 
 HOUSE: Final = Way("house", "oak + bran")
 HULLS: Final = Way("soy hulls", "oak + soy hulls", yields=1.21, run=0.97)
-OKARA: Final = Way("okara", "oak + okara", yields=1.17, contamination=1.8, run=1.04, minutes=80)
+OKARA: Final = Way("okara", "oak + okara", yields=1.17, contamination=1.8, run=1.04, minutes=96)
 CHAFF: Final = Way("coffee chaff", "oak + coffee chaff", yields=1.02, minutes=38)
 WAYS: Final = (HOUSE, HULLS, OKARA, CHAFF)
 LION_MIX: Final = "beech + bran"

@@ -21,8 +21,8 @@ from pinset.science.turnbull import NothingSeen
 
 ASKS = "how is each spawn line doing, passage by passage?"
 METHOD = (
-    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days with the "
-    "same mix, the day and mix as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once "
+    "batches by the passage of the spawn they were made with; each passage less the lowest made on the same days with "
+    "the same mix, the day and mix as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once "
     "(Dunnett); only days on which at least two passages of the line were made with one mix count for it"
 )
 SOURCES = (

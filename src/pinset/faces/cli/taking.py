@@ -12,7 +12,8 @@ from typing import Annotated
 
 from cyclopts import App, Parameter
 
-from pinset.faces.cli.finding import FarmFolder, open_farm
+from pinset.faces.cli.finding import open_farm
+from pinset.faces.cli.options import FarmFolder
 from pinset.farm import Farm
 from pinset.intake import aside as settling
 from pinset.intake.desk import StillAsked, Taken, look, proposed, tables_in, take_in
@@ -77,7 +78,7 @@ def take(
         with _bar("Reading", count) as progress:
             taking = look(opened, tables, used, by, progress=progress)
         _tell(taking, rows, opened, print)
-        _finish(opened, taking, yes, _command(files, map), map is None)
+        _finish(opened, taking, yes, _command(files, map, control), map is None)
 
 
 def _propose(farm: Farm, files: Sequence[Path], path: Path | None) -> None:
@@ -91,8 +92,9 @@ def _propose(farm: Farm, files: Sequence[Path], path: Path | None) -> None:
     print(f"Then look:  {_command(files, path)}")
 
 
-def _command(files: Sequence[Path], map: Path | None) -> str:
+def _command(files: Sequence[Path], map: Path | None, control: str | None = None) -> str:
     named = ["--map", str(map)] if map else []
+    named += ["--control", control] if control else []
     return shlex.join(["pinset", "take", *(str(file) for file in files), *named])
 
 
@@ -142,7 +144,7 @@ def _rows(count: int) -> str:
 
 
 def _taken(taken: Taken, taking: Taking) -> None:
-    print(f"\nKept: {_rows(taking.count('rows'))} as {taken.kept:,} entries.", end="")
+    print(f"\nKept {_rows(taking.count('rows'))} as {taken.kept:,} entries.", end="")
     print(f" {taken.waiting} of them wait for what they are about." if taken.waiting else "")
     for outcome in taken.not_kept:
         print(_outcome(outcome))
@@ -169,7 +171,7 @@ def _tell(taking: Taking, rows: int, farm: Farm, out: Told) -> None:
 
 
 def _tell_sheet(sheet: SheetTaking, rows: int, farm: Farm, out: Told) -> None:
-    counts = [f"{_rows(sheet.rows)} to take as {sheet.sheet.kind}"]
+    counts = [f"{_rows(sheet.rows)} to take as {sheet.sheet.kind}" if sheet.rows else "nothing new"]
     counts += [f"{sheet.again:,} already kept"] if sheet.again else []
     counts += [f"{len(sheet.asides):,} set aside"] if sheet.asides else []
     counts += [f"{sheet.settled:,} settled before"] if sheet.settled else []
@@ -270,16 +272,17 @@ def accept(*numbers: str, farm: FarmFolder = None) -> None:
 
 
 @aside.command
-def instead(number: int, /, *, farm: FarmFolder = None) -> None:
-    """Keep a row in the place of the entry on record that it was held against.
+def instead(*numbers: str, farm: FarmFolder = None) -> None:
+    """Keep rows in the place of the entries on record that they were held against.
 
     Parameters
     ----------
-    number: int
-        Its number in the list.
+    numbers: str
+        Their numbers in the list, as 3 or 5..7.
     """
     with open_farm(farm) as opened:
-        _tell_outcomes(number, settling.accept(opened, number, instead=True))
+        for number in settling.numbers_said(numbers, settling.listed(opened)):
+            _tell_outcomes(number, settling.accept(opened, number, instead=True))
 
 
 @aside.command
