@@ -17,7 +17,7 @@ PATIENCE_SECONDS = 20
 @contextmanager
 def served(app: ASGIApp) -> Iterator[str]:
     """The address at which the app answers."""
-    with socket.socket() as listener:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
         listener.bind(("127.0.0.1", 0))
         server = uvicorn.Server(uvicorn.Config(app, log_level="critical", server_header=False))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})

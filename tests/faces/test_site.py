@@ -10,7 +10,7 @@ import pytest
 from pinset.faces.web.guard import HEADERS, Guard
 from pinset.faces.web.site import site
 from pinset.farm import Farm
-from pinset.questions.catalogue import Question, names
+from pinset.questions.catalogue import NoSuchOption, Question, names
 from tests.faces import farms
 from tests.faces.markup import Read
 from tests.faces.serving import served
@@ -253,6 +253,21 @@ def test_an_answer_is_worked_out_once_until_something_is_noted(
             farm.note("pick", {"batch": "A", "weight": "0.4 kg"}, "2026-03-20")
             assert "0.4" in Read(client.get("/ask/yields").text).words
             assert worked == ["yields"] * 3
+
+
+def test_what_a_question_lacks_is_said_as_a_sentence(
+    farm: Farm, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def lacks(self: Question, *given: object, **options: object) -> object:
+        raise NoSuchOption("needed the name of a trial; none is on record")
+
+    monkeypatch.setattr(Question, "answer", lacks)
+    with served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+        assert "Needed the name of a trial; none is on record." in read(client, "/ask/yields", 400).words
+        assert "Needed the name of a trial; none is on record." in read(client, "/").words
+        assert client.get("/ask/yields.json").status_code == 400
+        assert client.get("/ask/yields.pdf").status_code == 400
+    assert caplog.records == []
 
 
 def test_a_fault_of_the_program_is_said_in_plain_words_and_kept_to_ourselves(

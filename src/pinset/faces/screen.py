@@ -164,9 +164,8 @@ def _table(table: Table, mark: str, width: int) -> Iterator[RenderableType]:
     for row in cells:
         grid.add_row(*(Text(content) for content in row[: len(widths)]))
     yield grid
-    hidden = [f"{len(table.rows) - MOST_ROWS} rows"] if len(table.rows) > MOST_ROWS else []
-    hidden += [f"{len(headings) - len(widths)} columns"] if len(widths) < len(headings) else []
-    if hidden:
+    left_out = {"rows": len(table.rows) - MOST_ROWS, "columns": len(headings) - len(widths)}
+    if hidden := [words.counted(count, what) for what, count in left_out.items() if count > 0]:
         yield Text(f"and {' and '.join(hidden)} more: --json or --page FILE", style="dim")
 
 

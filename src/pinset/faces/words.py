@@ -6,6 +6,7 @@ decimal mark passes it on.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Any, Final
@@ -27,12 +28,12 @@ STANDINGS: Final[Mapping[StandingWord, str]] = {
 
 
 def marked(text: str, mark: str) -> str:
-    """A number's text with the farm's decimal mark.
+    """A number's text with the farm's decimal mark and a true minus sign.
 
-    >>> marked("1\\u202f234.5", ",")
-    '1\\u202f234,5'
+    >>> marked("-1\u202f234.5", ",")
+    '−1\u202f234,5'
     """
-    return text if mark == "." else text.replace(".", mark)
+    return text.replace("-", "−").replace(".", mark)
 
 
 def with_unit(text: str, unit: str) -> str:
@@ -114,6 +115,18 @@ def heading(column: Column) -> str:
     'picked, kg'
     """
     return f"{column.name}, {column.unit}" if column.unit else column.name
+
+
+def name_and_more(title: str) -> tuple[str, str]:
+    """A title's first part, short enough for a margin, and what it says more.
+
+    >>> name_and_more("Yield: kg picked per unit made; culled units count as zero")
+    ('Yield', 'Kg picked per unit made; culled units count as zero.')
+    >>> name_and_more("What each batch gave")
+    ('What each batch gave', '')
+    """
+    name, _, more = re.sub("[:;]", "\x1f", title, count=1).partition("\x1f")
+    return name, f"{capital(more.strip()).rstrip('.')}." if more.strip() else ""
 
 
 def is_number(column: int, rows: tuple[tuple[Cell, ...], ...]) -> bool:

@@ -46,7 +46,7 @@ def _answer(answer: Answer, mark: str) -> dict[str, Any]:
         "word": answer.standing.word,
         "standing": words.standing(answer.standing),
         "figures": [_figure(figure, mark) for figure in answer.figures],
-        "charts": [{"title": one.title, "alt": one.alt, "svg": charts.svg(one.spec)} for one in answer.charts],
+        "charts": [_titled(one.title) | {"alt": one.alt, "svg": charts.svg(one.spec)} for one in answer.charts],
         "tables": [_table(table, mark) for table in answer.tables if table.rows],
         "cautions": answer.cautions,
         "next": answer.next,
@@ -69,5 +69,10 @@ def _table(table: Table, mark: str) -> dict[str, Any]:
         [words.cell(content, column, mark) for content, column in zip(row, table.columns, strict=True)]
         for row in table.rows[:MOST_ROWS]
     ]
-    more = f"and {len(table.rows) - MOST_ROWS} rows more, in the JSON." if len(table.rows) > MOST_ROWS else ""
-    return {"title": table.title, "headings": headings, "rows": rows, "more": more}
+    cut = f"and {len(table.rows) - MOST_ROWS} rows more, in the JSON." if len(table.rows) > MOST_ROWS else ""
+    return _titled(table.title) | {"headings": headings, "rows": rows, "cut": cut}
+
+
+def _titled(title: str) -> dict[str, Any]:
+    name, more = words.name_and_more(title)
+    return {"title": name, "more": more}

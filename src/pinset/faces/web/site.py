@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from inspect import Parameter
 from typing import Any, Final
@@ -16,6 +16,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from pinset.faces import typeface, words
+from pinset.faces.cli.faults import told
 from pinset.faces.web import lists, pages, things, views
 from pinset.faces.web.asked import Answers
 from pinset.faces.web.guard import Guard
@@ -24,7 +25,7 @@ from pinset.faces.web.views import Context, Fact, Field, NotOnRecord
 from pinset.farm import Farm
 from pinset.ledger.tables import Batch, Lot
 from pinset.questions.answer import Answer
-from pinset.questions.catalogue import NoSuchOption, NoSuchQuestion, Option, Question, find_question, names, questions
+from pinset.questions.catalogue import NoSuchQuestion, Option, Question, find_question, names, questions
 
 log = logging.getLogger("pinset.web")
 _FOR_EVER: Final = {"Cache-Control": "public, max-age=31536000, immutable"}
@@ -35,6 +36,10 @@ Says = Callable[[Record, dict[str, str]], Context]
 def site(farm: Farm, hosts: Iterable[str] = ()) -> ASGIApp:
     """The pages of one farm's record. ``hosts`` are names it answers to besides those of this machine."""
     return Guard(Starlette(routes=_Site(farm).routes(), exception_handlers=_Sorry(farm).handlers()), hosts)
+
+
+class _CannotAnswer(Exception):
+    """A question cannot be answered as it was asked; says what is needed."""
 
 
 class _Site:
@@ -72,19 +77,19 @@ class _Site:
 
     def first(self, request: Request) -> Response:
         """The first page."""
-        asked = [(question, self._answered(question)) for question in questions()]
+        asked = [(question, *self._answered(question)) for question in questions()]
         return self._page("first.html", lambda record: {"here": "first", "asked": asked, **views.first(record)})
 
-    def _answered(self, question: Question) -> Answer | None:
-        """The answer without options, where the question needs none and nothing goes wrong."""
-        if any(option.default is Parameter.empty for option in question.options):
-            return None
+    def _answered(self, question: Question) -> tuple[Answer | None, str]:
+        """The answer without options, or what is missing for it."""
         try:
-            return self.answers.ask(question.name, {})
+            return self._answer(question, {}), ""
+        except _CannotAnswer as fault:
+            return None, str(fault)
         except Exception:
             # one question that fails must not take the first page with it; its own page says so
             log.exception("the question %s failed", question.name)
-            return None
+            return None, "Something went wrong in pinset."
 
     def asks(self, request: Request) -> Response:
         """The list of questions."""
@@ -94,14 +99,10 @@ class _Site:
         """One question with its options and its answer."""
         question, given = find_question(request.path_params["name"]), dict(request.query_params)
         fault, answer = "", None
-        missing = [one.name for one in question.options if one.default is Parameter.empty and not given.get(one.name)]
-        if missing:
-            fault = f"Choose the {' and the '.join(missing)} to ask about."
-        else:
-            try:
-                answer = self.answers.ask(question.name, given)
-            except NoSuchOption as told:
-                fault = f"{words.capital(str(told))}."
+        try:
+            answer = self._given(request)
+        except _CannotAnswer as found:
+            fault = str(found)
 
         def says(record: Record) -> Context:
             fields = [_field(record, option, given.get(option.name, ""), bool(fault)) for option in question.options]
@@ -109,10 +110,22 @@ class _Site:
             shown = {"here": "/ask", "question": question, "answer": answer, "fault": fault}
             return shown | {"fields": fields, "query": query}
 
-        return self._page("ask.html", says, 200 if answer or missing else 400)
+        return self._page("ask.html", says, 400 if fault else 200)
 
     def _given(self, request: Request) -> Answer:
-        return self.answers.ask(find_question(request.path_params["name"]).name, dict(request.query_params))
+        return self._answer(find_question(request.path_params["name"]), dict(request.query_params))
+
+    def _answer(self, question: Question, given: Mapping[str, str]) -> Answer:
+        needed = [one.name for one in question.options if one.default is Parameter.empty and not given.get(one.name)]
+        if needed:
+            raise _CannotAnswer(f"Choose the {' and the '.join(needed)} to ask about.")
+        try:
+            return self.answers.ask(question.name, given)
+        except Exception as fault:
+            words_for_it = told(fault)
+            if words_for_it is None:
+                raise
+            raise _CannotAnswer(f"{words.capital(words_for_it).rstrip('.')}.") from fault
 
     def as_json(self, request: Request) -> Response:
         """The answer as JSON."""
@@ -181,7 +194,7 @@ class _Sorry:
         return {
             NotOnRecord: self.not_on_record,
             NoSuchQuestion: self.no_such_question,
-            NoSuchOption: self.no_such_option,
+            _CannotAnswer: self.cannot_answer,
             HTTPException: self.no_such_page,
             Exception: self.broken,
         }
@@ -202,9 +215,9 @@ class _Sorry:
         near = [Fact("", words.capital(find_question(name).asks), views.link("ask", name)) for name in names()]
         return self._say(404, "There is no such question.", "These can be asked:", near)
 
-    def no_such_option(self, request: Request, fault: Exception) -> Response:
-        """An option is not known, or its value cannot be read."""
-        return self._say(400, f"{words.capital(str(fault))}.", "Go back and mend it.")
+    def cannot_answer(self, request: Request, fault: Exception) -> Response:
+        """An option is not known, its value cannot be read, or something is not on record."""
+        return self._say(400, str(fault), "Go back and mend it.")
 
     def no_such_page(self, request: Request, fault: Exception) -> Response:
         """Nothing is at this address, or it cannot be used in this way."""
