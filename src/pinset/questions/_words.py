@@ -61,3 +61,12 @@ def several(count: int, one: str, many: str | None = None) -> str:
     ('1 batch', '3 units')
     """
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def in_sentences(sentences: Sequence[str]) -> str:
+    """Sentences in a row, each with its capital and its full stop.
+
+    >>> in_sentences(["soy hulls pay", "okara cannot be told from bran yet"])
+    'Soy hulls pay. Okara cannot be told from bran yet.'
+    """
+    return " ".join(f"{one[:1].upper()}{one[1:].rstrip('.')}." for one in sentences)

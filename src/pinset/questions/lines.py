@@ -12,7 +12,7 @@ from pinset.ledger.read import Reader
 from pinset.questions._batches import BatchRecord, Gathered, gather, run_interval
 from pinset.questions._compare import ArmResult, Compared, Measured, compare, share_contaminated
 from pinset.questions._spawn import SpawnBook, SpawnLot
-from pinset.questions._words import listed, number, several, span
+from pinset.questions._words import in_sentences, listed, number, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
 from pinset.science.intervals import TimeEstimate, TooFewToResample, time_difference, time_estimate
@@ -154,7 +154,7 @@ def _headline(found: list[Line]) -> str:
         if not compared:
             return "No two passages of a line were made on the same days yet, so nothing can be said of any decline."
         return f"No passage of {listed(compared)} can be told from the lowest made beside it."
-    return ". ".join(sentences) + "."
+    return in_sentences(sentences)
 
 
 def _loss(line: Line, told: list[ArmResult]) -> str:

@@ -13,7 +13,7 @@ from pinset.questions._batches import BatchRecord, UnitRecord, run_interval
 from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit, share_contaminated
 from pinset.questions._money import CostOfBatch, PriceBook, batch_costs
 from pinset.questions._trial import Flaw, Trial, find_trial, flaws
-from pinset.questions._words import listed, several, span
+from pinset.questions._words import in_sentences, listed, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
 from pinset.science.intervals import TimeEstimate, time_difference, time_estimate
@@ -253,7 +253,7 @@ def _headline(trial: Trial, measure: Measure, named: list[Flaw]) -> str:
         sentences.append(f"{listed(unsettled)} cannot be told from {trial.control} yet")
     if named and named[0].lowers_to == "open":
         sentences.append(f"But this trial cannot carry a claim: {named[0].words}")
-    return ". ".join(sentences) + "."
+    return in_sentences(sentences)
 
 
 def _is_better(measure: Measure, result: ArmResult) -> bool:
