@@ -297,7 +297,8 @@ def _drawn_means(totals: Floats, resamples: int, generator: np.random.Generator)
     for which in generator.integers(batches, size=(batches - 1, resamples)):
         for sums, each in zip(drawn, totals, strict=True):
             sums += each.take(which)
-    return drawn[1:] / drawn[0]
+    means: Floats = drawn[1:] / drawn[0]
+    return means
 
 
 def best_season(gains: Floats, rounds: int) -> Season:
