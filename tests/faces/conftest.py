@@ -10,7 +10,7 @@ import pytest
 from pinset.faces.web.site import site
 from pinset.farm import Farm
 from tests.faces import farms
-from tests.faces.serving import served
+from tests.faces.serving import PATIENCE_SECONDS, served
 
 
 @pytest.fixture(scope="session")
@@ -28,5 +28,5 @@ def address(farm: Farm) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def client(address: str) -> Iterator[httpx.Client]:
-    with httpx.Client(base_url=address, trust_env=False) as opened:
+    with httpx.Client(base_url=address, trust_env=False, timeout=PATIENCE_SECONDS) as opened:
         yield opened

@@ -8,10 +8,11 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import httpx
 import uvicorn
 from starlette.types import ASGIApp
 
-PATIENCE_SECONDS = 20
+PATIENCE_SECONDS = 30
 
 
 @contextmanager
@@ -28,6 +29,13 @@ def served(app: ASGIApp) -> Iterator[str]:
         finally:
             server.should_exit = True
             thread.join(PATIENCE_SECONDS)
+
+
+@contextmanager
+def visited(app: ASGIApp) -> Iterator[httpx.Client]:
+    """A client of the app, served."""
+    with served(app) as address, httpx.Client(base_url=address, trust_env=False, timeout=PATIENCE_SECONDS) as client:
+        yield client
 
 
 def _wait(server: uvicorn.Server, thread: threading.Thread) -> None:

@@ -13,7 +13,7 @@ from pinset.farm import Farm
 from pinset.questions.catalogue import NoSuchOption, Question, names
 from tests.faces import farms
 from tests.faces.markup import Read
-from tests.faces.serving import served
+from tests.faces.serving import visited
 
 UNSAFE = quote(farms.UNSAFE, safe="")
 LOT = quote(farms.ODD_LOT, safe="")
@@ -92,7 +92,7 @@ def test_the_names_of_this_machine_are_answered(client: httpx.Client, host: str)
 
 
 def test_a_name_it_was_started_for_is_answered(farm: Farm) -> None:
-    with served(site(farm, ["Farm.Example"])) as address, httpx.Client(base_url=address, trust_env=False) as client:
+    with visited(site(farm, ["Farm.Example"])) as client:
         assert client.get("/ask", headers={"Host": "farm.example:8420"}).status_code == 200
         assert client.get("/ask", headers={"Host": "other.example"}).status_code == 421
 
@@ -185,7 +185,7 @@ def test_lists_are_narrowed_and_leafed_through(client: httpx.Client) -> None:
 def test_long_lists_come_in_leaves(tmp_path_factory: pytest.TempPathFactory) -> None:
     with Farm.start(tmp_path_factory.mktemp("long"), "Long list") as farm:
         farm.note("make", {"batch": "A", "units": "120"}, "2026-03-01")
-        with served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+        with visited(site(farm)) as client:
             first, last = read(client, "/units?arm=&leaf=1"), read(client, "/units?leaf=3")
             assert "Page 1 of 3" in first.words
             assert [link for link in first.links if "leaf=" in link] == ["/units?leaf=2"]
@@ -243,7 +243,7 @@ def test_an_answer_is_worked_out_once_until_something_is_noted(
     monkeypatch.setattr(Question, "answer", counting)
     with Farm.start(tmp_path_factory.mktemp("kept"), "Kept") as farm:
         farm.note("make", {"batch": "A", "units": "2", "fill": "2 kg"}, "2026-03-01")
-        with served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+        with visited(site(farm)) as client:
             for _ in range(3):
                 client.get("/ask/yields")
             client.get("/ask/yields?recipe=")
@@ -262,7 +262,7 @@ def test_what_a_question_lacks_is_said_as_a_sentence(
         raise NoSuchOption("needed the name of a trial; none is on record")
 
     monkeypatch.setattr(Question, "answer", lacks)
-    with served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+    with visited(site(farm)) as client:
         assert "Needed the name of a trial; none is on record." in read(client, "/ask/yields", 400).words
         assert "Needed the name of a trial; none is on record." in read(client, "/").words
         assert client.get("/ask/yields.json").status_code == 400
@@ -277,7 +277,7 @@ def test_a_fault_of_the_program_is_said_in_plain_words_and_kept_to_ourselves(
         raise ZeroDivisionError("secret 4711")
 
     monkeypatch.setattr(Question, "answer", breaks)
-    with served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+    with visited(site(farm)) as client:
         broken = client.get("/ask/yields")
         assert broken.status_code == 500
         assert "Something went wrong in pinset." in Read(broken.text).words
@@ -290,7 +290,7 @@ def test_a_fault_of_the_program_is_said_in_plain_words_and_kept_to_ourselves(
 
 def test_an_empty_record_says_how_to_begin(tmp_path_factory: pytest.TempPathFactory) -> None:
     farm = Farm.start(tmp_path_factory.mktemp("empty"), "New farm")
-    with farm, served(site(farm)) as address, httpx.Client(base_url=address, trust_env=False) as client:
+    with farm, visited(site(farm)) as client:
         assert "pinset take FILE" in read(client, "/").words
         assert "No batch on record yet." in read(client, "/batches").words
 

@@ -223,7 +223,7 @@ def money(minor: int, currency: str, minor_digits: int, mark: str = ".") -> str:
     """An amount of money with its currency.
 
     >>> money(1150, "EUR", 2), money(-40, "EUR", 2)
-    ('11.50\\xa0EUR', '-0.40\\xa0EUR')
+    ('11.50\\xa0EUR', '−0.40\\xa0EUR')
     """
     return with_unit(marked(number(minor / 10**minor_digits, minor_digits), mark), currency)
 
