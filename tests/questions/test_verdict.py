@@ -26,7 +26,7 @@ def test_a_clear_difference_is_told_with_its_interval_and_what_to_do(farm: Farm)
     answer = farm.ask("verdict")
     low, value, high = _figure(answer, "new way")
     assert 0 < low < value < high and value == pytest.approx(0.10, abs=0.04)
-    assert answer.headline.startswith("new way gave 0.") and "new way is the better way" in answer.headline
+    assert answer.headline.startswith("New way gave 0.") and "new way is the better way" in answer.headline
     assert answer.standing.word == "settled"
     assert answer.basis.counts["units of new way"] == 36 and "the batch is the experimental unit" in answer.basis.level
 

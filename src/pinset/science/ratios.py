@@ -32,8 +32,8 @@ def ratio_of_totals(numerators: Floats, denominators: Floats, confidence: float 
     """The ratio of two totals over independent batches, with its interval by linearisation and Student's t.
 
     ``numerators`` and ``denominators`` have one value per batch (shape ``(n,)``, any one unit each). With
-    R = sum(y) / sum(x), residuals e = y - R x and n batches, SE = sqrt(n / (n - 1) * sum(e^2)) / sum(x) and the interval
-    is R +- t(n - 1) SE. With one batch there is no interval: its ends are NaN.
+    R = sum(y) / sum(x), residuals e = y - R x and n batches, SE = sqrt(n / (n - 1) * sum(e^2)) / sum(x) and the
+    interval is R +- t(n - 1) SE. With one batch there is no interval: its ends are NaN.
 
     Source: W. G. Cochran, Sampling Techniques, 3rd ed. (1977), section 6.4, finite-population correction left out
     (formula from memory; agreement with a bootstrap is tested).
