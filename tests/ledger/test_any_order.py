@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import random
 import tempfile
 from collections.abc import Iterator
@@ -71,7 +72,7 @@ def _ledger(farm: Farm) -> str:
 def test_any_order_any_repeats_and_a_replay_give_one_ledger(
     farm: Farm, entries: list[Entry], chance: random.Random
 ) -> None:
-    entries = [Entry(**{**_fields(entry), "farm": farm.settings.id}) for entry in entries]
+    entries = [dataclasses.replace(entry, farm=farm.settings.id) for entry in entries]
     ledgers = set()
     for _ in range(3):
         _empty(farm)
@@ -86,10 +87,6 @@ def test_any_order_any_repeats_and_a_replay_give_one_ledger(
         ledgers.add(_ledger(farm))
     assert len(ledgers) == 1
     assert farm.verify() == []
-
-
-def _fields(entry: Entry) -> dict[str, object]:
-    return {name: getattr(entry, name) for name in Entry.__slots__}
 
 
 @settings(max_examples=300, deadline=None)

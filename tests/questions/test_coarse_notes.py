@@ -72,7 +72,8 @@ def test_a_batch_weight_that_repeats_its_units_weights_is_counted_once(farm: Far
     say("pick", "2026-04-09", batch="A", weight="0.5 kg")
     with farm.reader() as ledger:
         batch = gather(ledger).batches[0]
-    assert (batch.picked_kg, batch.doubled, batch.level) == (pytest.approx(1.5), 1, "batch")
+    assert batch.picked_kg == pytest.approx(1.5)
+    assert (batch.doubled, batch.level) == (1, "batch")
     assert any("counted once" in caution for caution in farm.ask("yields").cautions)
 
 
