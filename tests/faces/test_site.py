@@ -120,6 +120,15 @@ def test_a_batch_shows_its_units_its_spawn_and_what_was_noted(client: httpx.Clie
     assert "Door left open all night." in page.words
 
 
+def test_a_batch_counts_what_was_thrown_out_by_unit_and_as_a_whole(tmp_path_factory: pytest.TempPathFactory) -> None:
+    with Farm.start(tmp_path_factory.mktemp("culled"), "Culled") as farm, visited(site(farm)) as client:
+        farm.note("make", {"batch": "A", "units": "6"}, "2026-03-01")
+        assert "6 units, made on 1 March 2026, nothing picked yet." in read(client, "/batch/A").words
+        farm.note("cull", {"unit": "A-01", "reason": "contaminated"}, "2026-03-05")
+        farm.note("cull", {"batch": "A", "number": "2", "reason": "stalled"}, "2026-03-20")
+        assert "nothing picked yet; 3 thrown out." in read(client, "/batch/A").words
+
+
 def test_a_batch_weight_that_repeats_its_units_is_counted_once(farm: Farm, tmp_path: object) -> None:
     from pathlib import Path
 

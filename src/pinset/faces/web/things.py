@@ -23,16 +23,28 @@ def batch(record: Record, code: str) -> Context:
     """One batch: what it was made of, what it gave, its units."""
     one = _the(record, Batch, "batch", code)
     of_it = record.units_of([code]).get(code, [])
-    picked = picked_mg(record, [code]).get(code, 0)
-    culled = {row.subject for row in record.ledger.of(Culled, "subject", [unit.code for unit in of_it])}
-    fill = f" of {words.weight(one.fill_mg, record.farm.decimal_mark)}" if one.fill_mg else ""
-    made = day(record, one.at)
-    containers = words.counted(one.units, f"{one.container or 'unit'}s")
-    headline = f"{containers}{fill}, made on {made}, gave {words.weight(picked, record.farm.decimal_mark)}"
-    headline += f"; {len(culled)} thrown out." if culled else "."
-    its_units = units_table(record, of_it, "Its units")
     spoken_of = [code, *(unit.code for unit in of_it)]
+    headline = f"{_made(record, one)}, {_gave(record, code)}{_thrown_out(record, one, spoken_of)}."
+    its_units = units_table(record, of_it, "Its units")
     return _thing(record, "Batch", code, headline, _batch_facts(record, one), [its_units], spoken_of)
+
+
+def _made(record: Record, one: Batch) -> str:
+    fill = f" of {words.weight(one.fill_mg, record.farm.decimal_mark)}" if one.fill_mg else ""
+    containers = words.counted(one.units, f"{one.container or 'unit'}s")
+    return f"{containers}{fill}, made on {day(record, one.at)}"
+
+
+def _gave(record: Record, code: str) -> str:
+    picked = picked_mg(record, [code]).get(code)
+    return "nothing picked yet" if picked is None else f"gave {words.weight(picked, record.farm.decimal_mark)}"
+
+
+def _thrown_out(record: Record, one: Batch, codes: list[str]) -> str:
+    culls = record.ledger.of(Culled, "subject", codes)
+    units = len({cull.subject for cull in culls if cull.level == "unit"})
+    count = min(one.units, units + sum(cull.number or one.units for cull in culls if cull.level == "batch"))
+    return f"; {count} thrown out" if count else ""
 
 
 def _batch_facts(record: Record, one: Batch) -> list[Fact]:
