@@ -13,6 +13,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from pinset.faces import words
 from pinset.faces.cli.app import app
 from pinset.faces.cli.serving import OnlyThisMachine, serve
 from pinset.farm import Farm
@@ -27,8 +28,8 @@ def folder(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> Path:
     return farm.store.path.parent
 
 
-def asked(capsys: pytest.CaptureFixture[str], *words: str) -> str:
-    app(["ask", *words], exit_on_error=False)
+def asked(capsys: pytest.CaptureFixture[str], *typed: str) -> str:
+    app(["ask", *typed], exit_on_error=False)
     return capsys.readouterr().out
 
 
@@ -37,6 +38,12 @@ def test_without_a_name_it_lists_the_questions_in_the_growers_words(capsys: pyte
     for name in names():
         assert any(line.split()[0] == name for line in listed.splitlines() if line)
         assert find_question(name).asks[1:] in listed
+
+
+def test_help_says_each_question_in_the_same_words(capsys: pytest.CaptureFixture[str]) -> None:
+    shown = " ".join(asked(capsys, "--help").replace("│", " ").split())
+    for name in names():
+        assert words.capital(find_question(name).asks) in shown
 
 
 def test_help_lists_the_options_of_that_question(capsys: pytest.CaptureFixture[str]) -> None:

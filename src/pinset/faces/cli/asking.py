@@ -8,6 +8,7 @@ from __future__ import annotations
 import inspect
 import json
 from collections.abc import Callable
+from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -29,9 +30,16 @@ _SHOWN: dict[str, tuple[Any, Any]] = {
     "json": (_Json, False), "page": (_Page, None), "pdf": (_Pdf, None), "farm": (FarmFolder, None),
 }  # fmt: skip
 
+
+def _first_words(name: str) -> str:
+    """The question as the first line of its file says it: read, not imported, for its science takes seconds."""
+    first, *_ = files("pinset.questions").joinpath(f"{name}.py").read_text(encoding="utf-8").splitlines()
+    return first.strip('"')
+
+
 ask = App(name="ask", help="Ask a question; without a name, lists them.")
 for _name in names():
-    ask.command(f"{__name__}:{_COMMAND}{_name}", name=_name)
+    ask.command(f"{__name__}:{_COMMAND}{_name}", name=_name, help=_first_words(_name))
 
 
 def __getattr__(name: str) -> Callable[..., None]:
