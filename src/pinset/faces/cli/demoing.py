@@ -29,7 +29,7 @@ def demo(folder: Path = Path("pinset-demo")) -> None:
     """
     if (folder / "record").exists() or (folder / "notes").exists():
         raise DemoIsThere(
-            f"{folder} holds a demo already, and it was left as it is. Name another folder, or remove it."
+            f"{folder} holds a demo already and was left as it was. Name another folder, or remove it."
         )
     began = time.perf_counter()
     toured = tour(folder)
