@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from operator import itemgetter
 from typing import TypeVar
 
 from pinset.journal.farms import FarmSettings
@@ -10,6 +11,7 @@ from pinset.journal.keep import select_in
 from pinset.journal.store import Connection
 from pinset.ledger.tables import Row, table_name
 
+_by_key = itemgetter(1, 2)  # entry and number
 R = TypeVar("R", bound=Row)
 
 
@@ -31,8 +33,10 @@ class Reader:
         return [table(*row) for row in select_in(self._connection, sql, self.farm.id, sorted(set(values)))]
 
     def _select(self, table: type[R], where: str, values: list[str | int | None]) -> list[R]:
-        sql = f"SELECT * FROM {table_name(table)} WHERE farm = ?{where} ORDER BY entry, n"
-        return [table(*row) for row in self._connection.execute(sql, (self.farm.id, *values))]
+        # sorted here: asked to sort, SQLite walks the whole table by its key rather than the index of the column
+        sql = f"SELECT * FROM {table_name(table)} WHERE farm = ?{where}"
+        found = self._connection.execute(sql, (self.farm.id, *values)).fetchall()
+        return [table(*row) for row in sorted(found, key=_by_key)]
 
     def count(self, table: type[Row]) -> int:
         """How many rows a table has."""

@@ -24,7 +24,7 @@ def number(value: float, digits: int) -> str:
     ('12\u202f345.7', '0.0')
     """
     rounded = round(value, digits) + 0.0
-    return f"{rounded:,.{digits}f}".replace(",", "\u202f")
+    return f"{rounded:,.{digits}f}".replace(",", "\u202f").replace("-", "−")
 
 
 def span(value: float, low: float | None, high: float | None, unit: str = "", scale: float = 1.0) -> str:

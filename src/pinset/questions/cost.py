@@ -37,7 +37,7 @@ def cost(ledger: Reader, *, since: date | None = None, until: date | None = None
     gathered = gather(ledger, since, until)
     book = PriceBook(ledger)
     costs = [one for one in batch_costs(ledger, gathered, book) if recipe in (None, one.batch.batch.recipe)]
-    known = [one for one in costs if one.lines and one.batch.all_kg > 0]
+    known = [one for one in costs if one.total > 0 and one.batch.all_kg > 0]
     if not known:
         return _nothing_to_count(costs)
     return _answer(gathered, costs, known, book)
