@@ -29,6 +29,7 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 CONSTRAINTS = ROOT / "constraints.txt"
 OLDEST_PYTHON = (3, 11)
+PYTHON = "py" if os.name == "nt" else "python3"
 PATIENCE_SECONDS = 20
 TAIL_LINES = 15
 PARTS_FOR = {"running": ["--editable", "."], "testing": ["--editable", ".", "--group", "dev"]}
@@ -180,15 +181,16 @@ def tool(name: str) -> Path:
 
 def call(*command: str | Path) -> int:
     """Run a program with this terminal as its own; returns its exit code."""
-    return subprocess.run(command, cwd=ROOT, env=environment(), check=False).returncode
+    sys.stdout.flush()
+    return subprocess.run(command, env=environment(), check=False).returncode
 
 
 def hand_over(*command: str | Path) -> int:
     """Become a program, so that it gets every signal itself; where that cannot be, wait for it."""
-    sys.stdout.flush()
     if os.name == "posix":
+        sys.stdout.flush()
         os.execve(command[0], command, environment())
-    return subprocess.run(command, env=environment(), check=False).returncode
+    return call(*command)
 
 
 def fingerprint() -> str:
@@ -306,8 +308,12 @@ def set_up(purpose: str) -> None:
 
 
 def demo(*arguments: str) -> int:
-    """An invented farm, from its messy notes to answers."""
-    return run("demo", *arguments)
+    """An invented farm, from its messy notes to answers, and how its own hints are typed from here."""
+    set_up("running")
+    code = call(tool("pinset"), "demo", *arguments)
+    if code == 0:
+        print(f"Here these lines begin with `{PYTHON} go.py run` in the place of `pinset`.")
+    return code
 
 
 def run(*arguments: str) -> int:
@@ -327,6 +333,7 @@ def test(*arguments: str) -> int:
 def check(*arguments: str) -> int:
     """Format, lint, types and the import contract: all of them, also when one fails."""
     set_up("testing")
+    os.chdir(ROOT)
     failed = [name for name, (program, *rest) in CHECKS.items() if call(tool(program), *rest)]
     print(f"To mend: {', '.join(failed)}." if failed else "Format, lint, types and imports are in order.")
     return len(failed)
@@ -338,6 +345,7 @@ def bench(*names: str) -> int:
     if unknown := [name for name in names if name not in there]:
         raise NotReady(f"one of: {', '.join(there)}", unknown[0], "name one of these, or none for all")
     set_up("testing")
+    os.chdir(ROOT)
     missed = [name for name in names or there if call(tool("python"), "-m", "bench.row", name)]
     print(f"Not as promised: {', '.join(missed)}." if missed else "All as promised.")
     return len(missed)

@@ -83,8 +83,7 @@ def test_an_unknown_command_is_refused_and_the_way_to_pinset_named(capsys: pytes
 @pytest.mark.parametrize(
     ("words", "command"),
     [
-        (["demo"], ["pinset", "demo"]),
-        (["demo", "a farm"], ["pinset", "demo", "a farm"]),
+        (["run"], ["pinset"]),
         (["run", "ask", "yields", "--json"], ["pinset", "ask", "yields", "--json"]),
         (["test", "-k", "go", "--help"], ["pytest", "-k", "go", "--help"]),
     ],
@@ -98,6 +97,18 @@ def test_what_follows_a_command_goes_to_its_program(
     monkeypatch.setattr(go, "hand_over", caught)
     assert go.main(words) == 7
     assert [[Path(program).stem, *rest] for program, *rest in caught.calls] == [command]
+
+
+@pytest.mark.parametrize("exit_code", [0, 2])
+def test_after_the_demo_a_newcomer_is_told_how_to_type_its_hints(
+    exit_code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    caught = Catch(exit_code)
+    monkeypatch.setattr(go, "set_up", lambda purpose: None)
+    monkeypatch.setattr(go, "call", caught)
+    assert go.main(["demo", "a farm"]) == exit_code
+    assert [[Path(program).stem, *rest] for program, *rest in caught.calls] == [["pinset", "demo", "a farm"]]
+    assert ("go.py run" in capsys.readouterr().out) == (exit_code == 0)
 
 
 def test_every_check_runs_also_when_one_fails(
