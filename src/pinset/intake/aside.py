@@ -9,18 +9,19 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from pinset.intake import shelf
+from pinset.intake.bodies import Draft
 from pinset.intake.desk import FarmDoor
 from pinset.intake.known import known_from
 from pinset.intake.plausible import Bench, doubts
 from pinset.intake.problem import Problem
 from pinset.intake.shelf import Shelved
-from pinset.journal.codes import id_from, new_id
-from pinset.journal.entry import Entry, checked, one_line, utc_text
+from pinset.intake.take import entry_of
+from pinset.journal.codes import new_id
+from pinset.journal.entry import Entry, checked, utc_text
 from pinset.journal.keep import Outcome
 from pinset.journal.said import body_said, moment_said, spoken, stored
 from pinset.ledger.rows import rows as ledger_rows
 
-_NO_ID: Final = "00000000-0000-8000-8000-000000000000"
 _LEVELS: Final = ("units", "batch", "room")
 _RANGE: Final = re.compile(r"^(\d+)\.\.(\d+)$")
 
@@ -104,13 +105,10 @@ def _keep(farm: FarmDoor, found: Shelved, entries: list[Entry], state: shelf.Sta
 
 def _entries(farm: FarmDoor, offered: Mapping[str, Any]) -> list[Entry]:
     """The entries that a row would become, with the ids that the row itself gives them."""
-    occurrence = str(offered["occurrence"])
-    found = []
-    for one in offered["entries"]:
-        entry = Entry(_NO_ID, farm.settings.id, one["kind"], one["at"], one["at"], one["by"], one["body"])
-        content = (entry.kind, entry.at, one_line(entry.body), occurrence)
-        found.append(replace(entry, id=id_from(farm.settings.id, *content)))
-    return found
+    return [
+        entry_of(farm.settings.id, Draft(one["kind"], one["at"], one["body"], one["by"]), offered["occurrence"])
+        for one in offered["entries"]
+    ]
 
 
 def correct(farm: FarmDoor, number: int, words: Mapping[str, str]) -> list[Outcome] | Shelved:
@@ -122,8 +120,10 @@ def correct(farm: FarmDoor, number: int, words: Mapping[str, str]) -> list[Outco
     found = find(farm, number)
     offered = {**found.offered, "entries": [_with_words(farm, one, words) for one in found.offered["entries"]]}
     _each_word_used(found, words)
-    offered["entries"] = [one | {"body": checked(entry).body} for one, entry in
-                          zip(offered["entries"], _entries(farm, offered), strict=True)]  # fmt: skip
+    if offered["entries"] != found.offered["entries"]:
+        offered["occurrence"] = 1
+    sound = [checked(entry) for entry in _entries(farm, offered)]
+    offered["entries"] = [{"kind": one.kind, "at": one.at, "by": one.by, "body": one.body} for one in sound]
     entries = _entries(farm, offered)
     doubted = _doubted(farm, found, entries)
     if doubted is None:

@@ -10,16 +10,16 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from pinset.intake.cells import OWN, Reading, Strand
-from pinset.intake.fields import DEFINED, base_kind, choices, sort_of, stored_name
+from pinset.intake.fields import DEFINED, base_kind, choices, needed_fields, sort_of, stored_name
 from pinset.intake.known import Known
 from pinset.intake.map import SheetMap
 from pinset.intake.problem import CannotRead
 from pinset.intake.words import is_one_of, meant, stems
 from pinset.journal.codes import unit_code
-from pinset.journal.kinds import KINDS
-from pinset.journal.said import noon, spoken
+from pinset.journal.said import noon
 
 Said = dict[str, Any]
+_LONGEST_NAME: Final = 120  # of who noted an entry
 _DAY_LEFT_OPEN: Final = "sum for the whole batch; the day of picking was not noted"
 _A_VALUE: Final[dict[str, str]] = {
     "weight": "a weight", "money": "an amount of money", "share": "a share, as 40 %", "whole": "a whole number",
@@ -91,7 +91,7 @@ def _beside(kind: str, said: Said, own: Said, strand: Strand) -> Said:
 
 
 def _draft(kind: str, said: Said, setting: Setting, made: Made) -> None:
-    at, by = _moment(said, setting.zone, made), str(said.pop("by", setting.by))
+    at, by = _moment(said, setting.zone, made), str(said.pop("by", setting.by))[:_LONGEST_NAME]
     if kind in ("pick", "check", "move", "cull"):
         _one_level(said, setting.known, made)
     make = _SPECIAL.get(kind)
@@ -99,9 +99,9 @@ def _draft(kind: str, said: Said, setting: Setting, made: Made) -> None:
     if entry_kind is None:
         return
     body = {stored_name(entry_kind, name): value for name, value in said.items()}
-    for name, model in KINDS[entry_kind].model_fields.items():
-        if model.is_required() and name not in body:
-            made.lack(spoken(name), _needed(entry_kind, spoken(name)))
+    for name, words in needed_fields(entry_kind):
+        if name not in body:
+            made.lack(words, _needed(entry_kind, words))
     made.drafts.append(Draft(entry_kind, at, body, by))
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import gc
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,6 +12,7 @@ from typing import Final, Protocol
 
 from pinset.intake import shelf
 from pinset.intake.files import read
+from pinset.intake.guard import NotNotes, TooLarge
 from pinset.intake.known import known_from
 from pinset.intake.layout import laid_out
 from pinset.intake.map import Map
@@ -55,10 +58,33 @@ class Taken:
     not_kept: tuple[Outcome, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The tables of some files, and of those that could not be read, why."""
+
+    tables: list[Table]
+    refused: tuple[str, ...] = ()
+
+
+def open_files(paths: Iterable[Path], map: Map | None = None) -> Opened:
+    """Open files; one that cannot be read does not stop the others. A map's column names help to find the headings."""
+    headings = map.headings if map else frozenset[str]()
+    tables: list[Table] = []
+    refused: list[str] = []
+    for path in paths:
+        try:
+            tables += [table for grid in read(path) if (table := laid_out(grid, headings)) is not None]
+        except (NotNotes, TooLarge, OSError) as fault:
+            refused.append(str(fault))
+    return Opened(tables, tuple(refused))
+
+
 def tables_in(paths: Iterable[Path], map: Map | None = None) -> list[Table]:
-    """Every table of some files; a map's column names help to find the headings."""
-    headings = map.headings if map else frozenset()
-    return [table for path in paths for grid in read(path) if (table := laid_out(grid, headings)) is not None]
+    """The tables of some files; raises NotNotes where one of them cannot be read."""
+    found = open_files(paths, map)
+    if found.refused:
+        raise NotNotes("\n".join(found.refused))
+    return found.tables
 
 
 def proposed(farm: FarmDoor, tables: Sequence[Table]) -> Map:
@@ -76,9 +102,21 @@ def look(
     progress: Progress = lambda done: None,
 ) -> Taking:
     """What some tables would become. Nothing is written."""
-    with farm.store.read() as connection:
+    with farm.store.read() as connection, _collecting_no_garbage():
         known = known_from(connection, farm.settings, shelf.states(connection, farm.settings.id))
         return take(tables, map, farm.settings, known, by, now, progress)
+
+
+@contextmanager
+def _collecting_no_garbage() -> Iterator[None]:
+    """Nothing made of rows dies before all are read; looking for garbage among them all the same takes a fifth more."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def take_in(farm: FarmDoor, taking: Taking, progress: Progress = lambda done: None) -> Taken:
@@ -99,6 +137,24 @@ def take_in(farm: FarmDoor, taking: Taking, progress: Progress = lambda done: No
                     shelf.settle(connection, farm.settings.id, row, "accepted", entry)
     kept, waiting = (sum(outcome.word == word for outcome in outcomes) for word in ("kept", "waiting"))
     return Taken(kept + waiting, waiting, aside, tuple(one for one in outcomes if one.id not in good))
+
+
+def take_files(
+    farm: FarmDoor,
+    paths: Sequence[Path],
+    map: Map | None = None,
+    control: str | None = None,
+    by: str = "grower",
+    now: datetime | None = None,
+) -> tuple[Taking, Taken]:
+    """Open files, read them by a map or by a guess, and take them: what `pinset take FILE... --yes` does.
+
+    Raises NotNotes where a file cannot be read, and StillAsked where something has to be said first.
+    """
+    tables = tables_in(paths, map)
+    used = (map or proposed(farm, tables)).with_control(control)
+    taking = look(farm, tables, used, by, now)
+    return taking, take_in(farm, taking)
 
 
 def _kept(farm: FarmDoor, entries: Sequence[Entry], progress: Progress) -> list[Outcome]:

@@ -76,6 +76,7 @@ def _sort(name: str, wanted: Any) -> Sort | None:
     return "choice" if get_origin(wanted) is Literal else by_type.get(wanted)
 
 
+@cache
 def stored_name(sheet_kind: str, field: str) -> str:
     """The name under which a body holds a field; what only intake knows keeps its own.
 
@@ -86,6 +87,16 @@ def stored_name(sheet_kind: str, field: str) -> str:
     if field == "unit" and kind != "make":
         return "units"
     return next((name for name in KINDS[kind].model_fields if spoken(name) == field), field)
+
+
+@cache
+def needed_fields(kind: str) -> tuple[tuple[str, str], ...]:
+    """The fields that a body of this kind cannot be without: stored name and the name people say.
+
+    >>> needed_fields("pick"), needed_fields("make")
+    ((('weight_mg', 'weight'),), (('batch', 'batch'), ('units', 'units')))
+    """
+    return tuple((name, spoken(name)) for name, field in KINDS[kind].model_fields.items() if field.is_required())
 
 
 def sort_of(sheet_kind: str, field: str) -> Sort:

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
 from pinset.journal.farms import FarmSettings
@@ -32,6 +33,7 @@ from pinset.ledger.tables import (
 Key = tuple[Any, ...]
 _READ: Final = (Batch, Unit, Lot, Link, Load, MixMade, Picked, Seen, Culled, Delivery, Labour, Counted, Definition)
 _PIECES: Final = re.compile(r"\d+|[^\W\d_]+")
+_LOOKALIKES: Final = str.maketrans("OIL|SBZ", "0111582")
 _MOST_MARKS: Final = 500
 
 
@@ -82,16 +84,22 @@ def mark(row: Row) -> Mark | None:
     how = _MARKINGS.get(type(row))
     if how is None:
         return None
-    key = (how.word, *(getattr(row, name) for name in how.key))
     table: Any = type(row)
-    return Mark(key, tuple((name, getattr(row, name)) for name in _said(table)), how.coarse(row))
+    key, names, said = _parts(table)
+    return Mark((how.word, *key(row)), tuple(zip(names, said(row), strict=True)), how.coarse(row))
 
 
 @cache
-def _said(table: Any) -> tuple[str, ...]:
-    """The columns of a table that its rows may differ in and still be notes of the same thing."""
+def _parts(table: Any) -> tuple[Callable[[Any], Key], tuple[str, ...], Callable[[Any], Key]]:
+    """What takes the key from a row, and the names and what takes the values in which notes of one thing may differ."""
     how = _MARKINGS[table]
-    return tuple(name for name in table._fields if name not in (*_ENVELOPE, *how.key, *how.beside))
+    names = tuple(name for name in table._fields if name not in (*_ENVELOPE, *how.key, *how.beside))
+    return _several(how.key), names, _several(names)
+
+
+def _several(names: tuple[str, ...]) -> Callable[[Any], Key]:
+    taken: Callable[[Any], Any] = attrgetter(*names)
+    return taken if len(names) > 1 else lambda row: (taken(row),)
 
 
 class BatchFact(NamedTuple):
@@ -123,6 +131,7 @@ class Known:
     on_record: Callable[[Iterable[str]], set[str]] = lambda ids: set()
     asides: dict[str, str] = field(default_factory=dict)
     _spellings: dict[tuple[str, ...], str | None] = field(default_factory=dict)
+    _alike: dict[str, tuple[int, dict[tuple[str, ...], str]]] = field(default_factory=dict)
 
     def learn(self, rows: Iterable[Row]) -> None:
         """Add what rows say."""
@@ -175,6 +184,17 @@ class Known:
             code = f"{batch}-{code}"
         return self._spellings.get(spelt(code)) or code
 
+    def lookalike(self, level: str, code: str) -> str | None:
+        """The one code on record that looks like this one: a letter O for a nought, an l for a one.
+
+        >>> Known(units={"PV20-07": "PV20"}).lookalike("unit", "PV2O-07")
+        'PV20-07'
+        """
+        known = self.units if level == "unit" else self.batches
+        if self._alike.get(level, (0, {}))[0] != len(known):
+            self._alike[level] = (len(known), {_alike(each): each for each in known})
+        return self._alike[level][1].get(_alike(code))
+
     def passage(self, lot: str, below: frozenset[str] = frozenset()) -> int | None:
         """The passage of a lot, its own or one more than its parents'; of a unit, that of the spawn it was made with."""
         stated = self.lots.get(lot)
@@ -193,6 +213,10 @@ def spelt(code: str) -> tuple[str, ...]:
     True
     """
     return tuple(piece.lstrip("0") or "0" if piece.isdigit() else piece.casefold() for piece in _PIECES.findall(code))
+
+
+def _alike(code: str) -> tuple[str, ...]:
+    return spelt(code.upper().translate(_LOOKALIKES))
 
 
 def known_from(connection: Connection, farm: FarmSettings, asides: dict[str, str] | None = None) -> Known:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal
@@ -14,6 +14,8 @@ from pinset.journal.store import Connection
 
 State = Literal["open", "accepted", "corrected", "dropped"]
 _COLUMNS: Final = 'id, file, sheet, "row", column_name, sort, needed, came, mend, offered, state, set_at, entry'
+
+_IN_ORDER: Final = f"SELECT {_COLUMNS} FROM aside WHERE farm = ? ORDER BY set_at, id"
 
 
 class NoSuchAside(LookupError):
@@ -68,19 +70,20 @@ def put(connection: Connection, farm: str, asides: Iterable[Aside], now: datetim
 
 def shelved(connection: Connection, farm: str) -> list[Shelved]:
     """Every row ever set aside, in the order it was, with its number."""
-    rows = connection.execute(f"SELECT {_COLUMNS} FROM aside WHERE farm = ? ORDER BY set_at, id", (farm,)).fetchall()
-    return [
-        Shelved(number, row[0], Problem(*row[1:9]), json.loads(row[9]), *row[10:])
-        for number, row in enumerate(rows, 1)
-    ]
+    rows = connection.execute(_IN_ORDER, (farm,)).fetchall()
+    return [_shelved(number, row) for number, row in enumerate(rows, 1)]
+
+
+def _shelved(number: int, row: Sequence[Any]) -> Shelved:
+    return Shelved(number, row[0], Problem(*row[1:9]), json.loads(row[9]), *row[10:])
 
 
 def find(connection: Connection, farm: str, number: int) -> Shelved:
     """The row with a number; raises NoSuchAside."""
-    known = shelved(connection, farm)
-    if not 1 <= number <= len(known):
-        raise NoSuchAside(f"needed the number of a row set aside, 1 to {len(known)}; came {number}")
-    return known[number - 1]
+    known = connection.execute("SELECT count(*) FROM aside WHERE farm = ?", (farm,)).fetchone()[0]
+    if not 1 <= number <= known:
+        raise NoSuchAside(f"needed the number of a row set aside, 1 to {known}; came {number}")
+    return _shelved(number, connection.execute(f"{_IN_ORDER} LIMIT 1 OFFSET ?", (farm, number - 1)).fetchone())
 
 
 def settle(connection: Connection, farm: str, aside: str, state: State, entry: str | None = None) -> None:

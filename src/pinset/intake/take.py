@@ -8,10 +8,12 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from statistics import median_low
 from typing import Any, Final
+
+from pydantic import ValidationError
 
 from pinset.intake.bodies import Draft, Made, Setting, drafts
 from pinset.intake.cells import Reading, readings
@@ -22,15 +24,15 @@ from pinset.intake.plausible import Bench, Doubt, doubts
 from pinset.intake.problem import Problem, shown
 from pinset.intake.table import Cell, Table
 from pinset.journal.codes import id_from
-from pinset.journal.entry import Entry, NotAnEntry, checked, one_line
+from pinset.journal.entry import Entry, body_faults, one_line
 from pinset.journal.farms import FarmSettings
+from pinset.journal.kinds import KINDS, plain
 from pinset.journal.said import spoken
 from pinset.ledger.rows import rows as ledger_rows
 
 # What is noted first is taken first, so that what follows finds what it is about.
 _ORDER: Final = ("define", "receive", "draw", "mix", "treat", "make", "move", "check", "pick", "cull", "clean", "pack",
                  "dispatch", "work", "count", "note")  # fmt: skip
-_NO_ID: Final = "00000000-0000-8000-8000-000000000000"
 _STEP: Final = 2_000
 _USUAL: Final = ("weight_mg", "fill_mg", "total_mg")
 
@@ -182,23 +184,29 @@ def _offer(run: _Run, taking: SheetTaking, reading: Reading) -> _Offer:
         mend = "A decimal comma without quote marks, in a file that parts its cells by commas? Mend the row in the file."
         offer.problems.insert(0, _problem(taking, reading, "", needed, came, mend))
     if not offer.problems:
-        _check(run, taking, offer)
+        _check(taking, offer)
     return offer
 
 
-def _check(run: _Run, taking: SheetTaking, offer: _Offer) -> None:
-    try:
-        offer.entries = [checked(_entry(run.farm.id, draft)) for draft in offer.made.drafts]
-    except NotAnEntry as fault:
-        for one in fault.faults:
-            column = _column(taking.sheet, spoken(one.where.split(".")[0]))
-            needed = one.needed.replace("Input should be", "a value").replace("String should", "a text that should")
-            offer.problems.append(_problem(taking, offer.reading, column, needed, one.came, one.mend))
+def _check(taking: SheetTaking, offer: _Offer) -> None:
+    """Bring the bodies into their canonical form, or say what of them no entry can hold."""
+    for draft in offer.made.drafts:
+        try:
+            draft.body = plain(KINDS[draft.kind].model_validate(draft.body))
+        except ValidationError as fault:
+            for one in body_faults(fault):
+                column = _column(taking.sheet, spoken(one.where.split(".")[0]))
+                needed = one.needed.replace("Input should be", "a value").replace("String should", "a text that should")
+                offer.problems.append(_problem(taking, offer.reading, column, needed, one.came, one.mend))
 
 
-def _entry(farm: str, draft: Draft) -> Entry:
+def entry_of(farm: str, draft: Draft, occurrence: int = 1) -> Entry:
+    """The entry that a draft becomes. Its id is made from what it says: the same row always has the same, a second such
+    row of a sheet another.
+    """
+    entry_id = id_from(farm, draft.kind, draft.at, one_line(draft.body), str(occurrence))
     # a row says when it happened, not when it was written down: the day itself stands for both
-    return Entry(_NO_ID, farm, draft.kind, draft.at, draft.at, draft.by, draft.body)
+    return Entry(entry_id, farm, draft.kind, draft.at, draft.at, draft.by, draft.body)
 
 
 def _problem(taking: SheetTaking, reading: Reading, column: str, needed: str, came: str, mend: str) -> Problem:
@@ -217,20 +225,17 @@ def _column(sheet: SheetMap, name: str) -> str:
 
 
 def _give_ids(run: _Run, taking: SheetTaking, offers: Sequence[_Offer]) -> None:
-    """Ids from what the rows say: the same row of the same sheet always has the same, a second such row another."""
+    """Make entries of the sound rows, and count how often each row stands in the sheet."""
     seen: Counter[str] = Counter()
     for offer in offers:
-        if not offer.entries:
+        if offer.problems:
             continue
-        contents = [(entry.kind, entry.at, one_line(entry.body)) for entry in offer.entries]
-        whole = "\n".join(part for content in contents for part in content)
+        offer.entries = [entry_of(run.farm.id, draft) for draft in offer.made.drafts]
+        whole = " ".join(entry.id for entry in offer.entries)
         seen[whole] += 1
         offer.occurrence = seen[whole]
-        number = str(offer.occurrence)
-        offer.entries = [
-            replace(entry, id=id_from(run.farm.id, *content, number))
-            for entry, content in zip(offer.entries, contents, strict=True)
-        ]
+        if offer.occurrence > 1:
+            offer.entries = [entry_of(run.farm.id, draft, offer.occurrence) for draft in offer.made.drafts]
         place = f"row {offer.reading.row.number} of {taking.table.sheet}"
         for entry in offer.entries:
             run.where.setdefault(entry.id, place)
@@ -309,7 +314,7 @@ def _doubt(run: _Run, taking: SheetTaking, offer: _Offer, fresh: Sequence[Entry]
 
 
 def _same_row(run: _Run, entry: Entry) -> Doubt:
-    first = id_from(run.farm.id, entry.kind, entry.at, one_line(entry.body), "1")
+    first = entry_of(run.farm.id, Draft(entry.kind, entry.at, dict(entry.body), entry.by)).id
     mend = "Accept it if it happened twice; drop it if it is written twice."
     return Doubt("", "a row that says something new", f"the same as {run.where.get(first, 'another row')}", mend)
 
@@ -350,5 +355,4 @@ def _trials(run: _Run, map: Map, sheets: Iterable[SheetTaking]) -> Iterator[Entr
         return
     body = {"what": "trial", "name": map.trial.name, "arms": arms, "control": map.trial.control,
             "given_to": map.trial.given_to}  # fmt: skip
-    entry = checked(_entry(run.farm.id, Draft("define", at, body, run.setting.by)))
-    yield replace(entry, id=id_from(run.farm.id, "define", at, one_line(entry.body), "1"))
+    yield entry_of(run.farm.id, Draft("define", at, plain(KINDS["define"].model_validate(body)), run.setting.by))

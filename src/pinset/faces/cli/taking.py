@@ -16,7 +16,7 @@ from pinset.faces.cli.finding import open_farm
 from pinset.faces.cli.options import FarmFolder
 from pinset.farm import Farm
 from pinset.intake import aside as settling
-from pinset.intake.desk import StillAsked, Taken, look, proposed, tables_in, take_in
+from pinset.intake.desk import StillAsked, Taken, look, open_files, proposed, take_in
 from pinset.intake.map import read_map
 from pinset.intake.mapfile import map_text
 from pinset.intake.problem import Problem
@@ -72,20 +72,29 @@ def take(
             _propose(opened, files, map)
             return
         known = read_map(map) if map else None
-        tables = tables_in(files, known)
-        used = (known or proposed(opened, tables)).with_control(control)
-        count = sum(len(table.rows) for table in tables)
-        with _bar("Reading", count) as progress:
-            taking = look(opened, tables, used, by, progress=progress)
+        found = open_files(files, known)
+        _refuse(found.refused)
+        used = (known or proposed(opened, found.tables)).with_control(control)
+        with _bar("Reading", sum(len(table.rows) for table in found.tables)) as progress:
+            taking = look(opened, found.tables, used, by, progress=progress)
         _tell(taking, rows, opened, print)
         _finish(opened, taking, yes, _command(files, map, control), map is None)
+    if found.refused:
+        raise SystemExit(2)
+
+
+def _refuse(refused: Sequence[str]) -> None:
+    for why in refused:
+        print(_wrapped(f"Not read: {why}", "", "  "), file=sys.stderr)
 
 
 def _propose(farm: Farm, files: Sequence[Path], path: Path | None) -> None:
     path = path or files[0].with_suffix(".map.toml")
     if path.exists():
         raise MapExists(f"{path} is there already and was not written over; name another with --map, or remove it")
-    guess = proposed(farm, tables_in(files))
+    found = open_files(files)
+    _refuse(found.refused)
+    guess = proposed(farm, found.tables)
     path.write_text(map_text(guess, [file.name for file in files]), encoding="utf-8")
     print(f"Wrote {path}: what each column was taken for. Read it, change what is wrong.")
     _asks(guess.asks(), print)
