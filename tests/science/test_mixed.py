@@ -152,6 +152,16 @@ def test_a_grouping_that_explains_nearly_all_is_followed() -> None:
     assert contrast(model, [-1, 1, 0]).df == pytest.approx(len(response) - 8, abs=0.01)
 
 
+def test_a_column_far_from_nothing_keeps_its_digits() -> None:
+    """A day counted from long ago, beside an intercept: the same slope as a day counted from the trial's own start."""
+    response, arm, block, _ = trial(5)
+    day = 7.0 * block + arm
+    designs = [np.column_stack([np.ones(len(day)), day + start]) for start in (0.0, 7e5)]
+    near, far = (fit(response, design, [Grouping("block", block)]) for design in designs)
+    assert far.coefficients[1] == pytest.approx(near.coefficients[1], rel=1e-7)
+    assert far.standard_errors[1] == pytest.approx(near.standard_errors[1], rel=1e-7)
+
+
 def test_many_levels_are_fitted() -> None:
     numbers = np.random.default_rng(6)
     batch = np.repeat(range(2000), 3)
@@ -176,6 +186,10 @@ REFUSED: dict[str, tuple[type[mixed.CannotFit], Callable[[], object]]] = {
     "slope missing": (mixed.ValueMissing, lambda: fit(RESPONSE, ONES, [Grouping("pair", PAIRS, [np.nan] * 6)])),
     "too few": (mixed.TooFewObservations, lambda: fit(RESPONSE[:2], np.eye(2))),
     "column twice": (mixed.DesignOverlaps, lambda: fit(RESPONSE, np.ones((6, 2)))),
+    "columns nearly alike": (
+        mixed.DesignOverlaps,
+        lambda: fit(RESPONSE, np.column_stack([np.ones(6), 1.0 + 3e-8 * np.arange(6)])),
+    ),
     "column empty": (mixed.DesignOverlaps, lambda: fit(RESPONSE, np.zeros((6, 1)))),
     "one block": (mixed.OneLevelOnly, lambda: fit(RESPONSE, ONES, [Grouping("pair", [1] * 6)])),
     "a block each": (mixed.GroupingTooFine, lambda: fit(RESPONSE, ONES, [Grouping("unit", range(6))])),

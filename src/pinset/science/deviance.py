@@ -26,8 +26,8 @@ import numpy as np
 
 from pinset.science.arrays import Floats, Integers
 
-# Differences over this step lose as many digits to curvature as to rounding.
-_NUDGE: Final = 1e-5
+# Differences over this step keep eight digits of a first derivative and four of a second.
+_NUDGE: Final = 1e-4
 
 
 class Term:
@@ -73,7 +73,8 @@ class Points:
 class View:
     """The profiled deviance as it looks from one theta (v,): value but for a constant, slope (v,), curvature (v, v).
 
-    ``points`` are theta itself and, after it, a little up and then a little down along each entry.
+    ``points`` are theta itself and, after it, a little up and then a little down along each entry; ``bend`` (v, v) is
+    the second derivative of the slope by each entry alone, as rows.
     """
 
     at: Floats
@@ -81,6 +82,7 @@ class View:
     value: float
     slope: Floats
     curvature: Floats
+    bend: Floats
 
 
 class Profile:
@@ -102,8 +104,9 @@ class Profile:
         dense = np.concatenate([*(term.spread() for term in others), design, response[:, None]], axis=1)
         self._gram, self._cross = first.products(dense)
         self._total = dense.T @ dense
-        self._unit = np.zeros_like(self._total)
-        self._unit[range(self._effects), range(self._effects)] = 1.0
+        self._one = np.eye(first.width)
+        self._unit = np.eye(len(self._total))
+        self._unit[self._effects :] = 0.0
 
     def moments(self) -> tuple[Floats, Floats]:
         """What the design leaves of each grouping, and each grouping's variance over that of the error.
@@ -130,16 +133,21 @@ class Profile:
             system[row, -1] = beside[span, span].trace()
             seen[row] = _square(self._total[span, -1])
         system[-1, -1], seen[-1] = self._left, self._total[-1, -1]
-        *variances, error = np.linalg.lstsq(system + np.triu(system, 1).T, seen)[0]
-        return system[:-1, -1], np.array(variances) / error if error > 0.0 else np.ones(count)
+        try:
+            variances = np.linalg.inv(system + np.triu(system, 1).T) @ seen
+        except np.linalg.LinAlgError:
+            variances = np.ones(count + 1)
+        return system[:-1, -1], variances[:-1] / variances[-1] if variances[-1] > 0.0 else np.ones(count)
 
     def view(self, theta: Floats) -> View:
         """The deviance as it looks from one theta."""
-        nudges = np.diag(_NUDGE * (1.0 + np.abs(theta)))
+        widths = _NUDGE * (1.0 + np.abs(theta))
+        nudges = np.diag(widths)
         points = self.at(np.concatenate([theta[None], theta + nudges, theta - nudges]))
         slopes = points.determinants_slope + self.freedom * points.squares_slope / points.squares[:, None]
         uneven = derivatives(slopes, theta)
-        return View(theta, points, float(points.deviance[0]), slopes[0], (uneven + uneven.T) / 2.0)
+        bend = (slopes[1 : 1 + len(theta)] + slopes[1 + len(theta) :] - 2.0 * slopes[0]) / widths[:, None] ** 2
+        return View(theta, points, float(points.deviance[0]), slopes[0], (uneven + uneven.T) / 2.0, bend)
 
     def at(self, thetas: Floats) -> Points:
         """The deviance, its slopes and the coefficients at each theta."""
@@ -147,10 +155,12 @@ class Profile:
         logarithms, gram, cross, total = self._eliminated(first)
         root = np.linalg.cholesky(self._scaled(self._scaled(total, others).mT, others) + self._unit)
         inverse = np.linalg.inv(root)
-        slopes = [self._slopes(first, gram.sum(axis=1), inverse @ self._scaled(cross, others))]
+        dense = total[:, :, : self._effects]
+        solved = inverse @ self._scaled(np.concatenate([dense, cross], axis=2), others)
+        slopes = [self._slopes(first, gram.sum(axis=1), solved[:, :, self._effects :])]
         for factor, span in zip(others, self._spans, strict=True):
             blocks = _summed_blocks(total[:, span, span], factor.shape[1])
-            slopes.append(self._slopes(factor, blocks, inverse @ self._scaled(total[:, :, span], others)))
+            slopes.append(self._slopes(factor, blocks, solved[:, :, span]))
         diagonal = np.diagonal(root, axis1=1, axis2=2)
         determinants = logarithms + 2.0 * np.log(diagonal[:, : self._counted]).sum(axis=1)
         squares = diagonal[:, -1] ** 2
@@ -167,18 +177,17 @@ class Profile:
 
     def _eliminated(self, factor: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """log|V1|, Z1'V1⁻¹Z1 by level, W'V1⁻¹Z1 and W'V1⁻¹W, where W holds the dense columns."""
-        factor = factor[:, None]
-        inner = _times(_times(factor.mT, self._gram), factor) + np.eye(factor.shape[-1])
-        inverse, logarithms = _inverted(inner)
-        kernel = _times(_times(factor, inverse), factor.mT)
-        shrunk = _times(self._gram, kernel)
+        spread = _times(factor, factor.mT)[:, None]
+        inverse, logarithms = _inverted(self._one + _times(spread, self._gram))
+        shrunk = inverse.mT
+        cross = _times(shrunk, self._cross)
         flat = self._cross.reshape(-1, len(self._total))
         across = (len(factor), *flat.shape)
         return (
             logarithms.sum(axis=1),
-            self._gram - _times(shrunk, self._gram),
-            (self._cross - _times(shrunk, self._cross)).reshape(across).mT,
-            self._total - flat.T @ _times(kernel, self._cross).reshape(across),
+            _times(shrunk, self._gram),
+            cross.reshape(across).mT,
+            self._total - flat.T @ _times(spread, cross).reshape(across),
         )
 
     def _scaled(self, rows: Floats, factors: Sequence[Floats]) -> Floats:
@@ -202,10 +211,9 @@ class Profile:
         levels = solved.shape[2] // max(width, 1)
         counted = solved[:, : self._counted].reshape(points, self._counted * levels, width)
         residual = solved[:, -1].reshape(points, levels, width)
-        rows, columns = lower_entries(width)
-        determinants = 2.0 * (blocks - counted.mT @ counted) @ factor
-        squares = -2.0 * residual.mT @ residual @ factor
-        return determinants[:, rows, columns], squares[:, rows, columns]
+        determinants = _times(2.0 * (blocks - counted.mT @ counted), factor)
+        squares = _times(-2.0 * residual.mT @ residual, factor)
+        return _lower_part(determinants), _lower_part(squares)
 
 
 @cache
@@ -228,11 +236,19 @@ def lower_triangles(thetas: Floats, widths: Sequence[int]) -> list[Floats]:
     factors, start = [], 0
     for width in widths:
         rows, columns = lower_entries(width)
-        factor = np.zeros((len(thetas), width, width))
-        factor[:, rows, columns] = thetas[:, start : start + len(rows)]
+        entries = thetas[:, start : start + len(rows)]
+        factor = entries[:, :, None] if width == 1 else np.zeros((len(thetas), width, width))
+        if width > 1:
+            factor[:, rows, columns] = entries
         factors.append(factor)
         start += len(rows)
     return factors
+
+
+def _lower_part(squares: Floats) -> Floats:
+    """The entries of lower triangles, as rows."""
+    rows, columns = lower_entries(squares.shape[-1])
+    return squares[:, 0] if len(rows) == 1 else squares[:, rows, columns]
 
 
 def derivatives(values: Floats, theta: Floats) -> Floats:

@@ -15,19 +15,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pinset.science.arrays import Floats, Integers
 from pinset.science.deviance import Profile, Term, View, derivatives, lower_entries, lower_triangles
-from pinset.science.newton import minimise
+from pinset.science.newton import Minimum, minimise
 
 # The size of a diagonal entry of theta below which lme4's isSingular() calls a fit singular.
 _SINGULAR: Final = 1e-4
 # A variance that shrinks to nothing is set to exactly nothing: below this its effect is lost in rounding.
-_NOTHING: Final = 1e-7
+_NOTHING: Final = 1e-6
 # Standard deviations of the levels, in those of the error, between which the search starts.
 _LEAST_START: Final = 0.1
 _MOST_START: Final = 1e3
@@ -35,6 +35,10 @@ _MOST_START: Final = 1e3
 _FLAT: Final = 1e-8
 # Relative sizes below which sums of squares of double precision hold no information.
 _ROUNDING: Final = 1e-10
+# Columns of the design whose angle has less than this sine say the same thing twice.
+_OVERLAP: Final = 1e-7
+# The sine of an angle above which the squares of the design lose too few digits to matter.
+_NEARLY_RIGHT: Final = 0.1
 # Where the search finds no end and the error has less than this share of the variance, it was running out of error.
 _RUNNING_OUT: Final = 1e-6
 
@@ -178,22 +182,23 @@ def fit(
     for part, share in zip(widest_first, left, strict=False):
         if share < _ROUNDING * len(data.response):
             raise GroupingWithinDesign(part.name)
-    view, converged = _searched(profile, ratios)
-    variance = float(view.points.squares[0]) / profile.freedom
-    if variance < (_ROUNDING if converged else _RUNNING_OUT):
+    found = _searched(profile, ratios)
+    best = _best(found)
+    variance = best.squares / profile.freedom
+    if variance < (_ROUNDING if found.converged else _RUNNING_OUT):
         raise NoVariationLeft
-    sizes = np.where(_diagonals(profile.widths), np.abs(view.at), np.inf)
-    theta = np.where(sizes < _NOTHING, 0.0, view.at)
+    sizes = np.where(_diagonals(profile.widths), np.abs(best.theta), np.inf)
+    theta = np.where(sizes < _NOTHING, 0.0, best.theta)
     factors = dict(zip(map(id, widest_first), lower_triangles(theta[None], profile.widths), strict=False))
     return MixedFit(
-        coefficients=data.back @ (data.heights + data.scale * view.points.coefficients[0]),
-        covariance=data.restored(variance * view.points.covariance[0]),
-        covariance_doubt=data.restored(_doubt(view, variance, profile.freedom)),
+        coefficients=data.back @ (data.heights + data.scale * best.coefficients),
+        covariance=data.restored(variance * best.covariance),
+        covariance_doubt=data.restored(_doubt(found.view, variance, profile.freedom)),
         sigma=data.scale * math.sqrt(variance),
         components=tuple(part.component(factors[id(part)][0], variance * data.scale**2) for part in parts),
-        criterion=_criterion(view, data, profile.freedom, restricted),
+        criterion=_criterion(best, data, profile.freedom, restricted),
         restricted=restricted,
-        converged=converged,
+        converged=found.converged,
         singular=bool((sizes < _SINGULAR).any()),
         observations=len(data.response),
     )
@@ -205,8 +210,11 @@ def crossed(*labels: ArrayLike) -> Integers:
     >>> crossed(["a", "a", "b", "b"], [1, 2, 1, 1]).tolist()
     [0, 1, 2, 2]
     """
-    codes = [np.unique(np.asarray(column), return_inverse=True)[1] for column in labels]
-    return np.unique(np.column_stack(codes), axis=0, return_inverse=True)[1].reshape(-1)
+    found = np.zeros(len(np.asarray(labels[0])), dtype=np.intp)
+    for column in labels:
+        names, level = np.unique(np.asarray(column), return_inverse=True)
+        found = np.unique(found * len(names) + level, return_inverse=True)[1]
+    return found
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -250,40 +258,69 @@ def _prepared(response: ArrayLike, design: ArrayLike) -> _Data:
     count, fixed = columns.shape
     if count <= fixed:
         raise TooFewObservations
-    sizes = np.sqrt(np.einsum("ij,ij->j", columns, columns))
-    if sizes.min() == 0.0:
-        raise DesignOverlaps
-    orthonormal, triangle = np.linalg.qr(columns / sizes)
-    if np.abs(np.diag(triangle)).min() < _ROUNDING:
-        raise DesignOverlaps
+    orthonormal, back = _orthonormal(columns)
     heights = orthonormal.T @ observed
     left = observed - orthonormal @ heights
     scale = float(np.linalg.norm(left)) / math.sqrt(count - fixed)
     if scale <= _ROUNDING * np.abs(observed).max():
         raise NoVariationLeft
-    return _Data(orthonormal, np.linalg.inv(triangle) / sizes[:, None], heights, left / scale, scale)
+    return _Data(orthonormal, back, heights, left / scale, scale)
+
+
+def _orthonormal(columns: Floats) -> tuple[Floats, Floats]:
+    """Columns at right angles that span the same, and the triangle that ``columns`` times is them.
+
+    By Cholesky's factor of the cross products, and once more where the columns are far from right angles, which
+    makes up for the digits that squares lose (Yamamoto et al. 2015, Electron. Trans. Numer. Anal. 44:306-326).
+    """
+    products = columns.T @ columns
+    sizes = np.sqrt(products.diagonal())
+    if sizes.min(initial=1.0) == 0.0:
+        raise DesignOverlaps
+    try:
+        root = np.linalg.cholesky(products / np.outer(sizes, sizes))
+    except np.linalg.LinAlgError as broken:
+        raise DesignOverlaps from broken
+    least = root.diagonal().min(initial=1.0)
+    if least < _OVERLAP:
+        raise DesignOverlaps
+    back = np.linalg.inv(root).T / sizes[:, None]
+    if least > _NEARLY_RIGHT:
+        return columns @ back, back
+    orthonormal, more = _orthonormal(columns @ back)
+    return orthonormal, back @ more
 
 
 def _part(grouping: Grouping, data: _Data) -> _Part:
     """The grouping as numbers, refused where it is no grouping of these data."""
     count = len(data.response)
     labels = np.asarray(grouping.labels)
-    slopes = np.empty((count, 0)) if grouping.slopes is None else np.asarray(grouping.slopes, dtype=float)
-    if labels.shape != (count,) or len(slopes) != count:
+    if labels.shape != (count,):
         raise LengthsDiffer(grouping.name)
-    basis = np.column_stack([np.ones(count), slopes])
-    if np.any(labels != labels) or not np.isfinite(basis).all():
+    if (labels != labels).any():
         raise ValueMissing(grouping.name)
+    names, level = np.unique(labels, return_inverse=True)
+    term = Term(level, len(names), np.ones((count, 1)))
+    part = _Part(grouping.name, term, np.ones(1)) if grouping.slopes is None else _sloped(grouping, term)
+    if term.levels < 2:
+        raise OneLevelOnly(grouping.name)
+    if part.term.columns >= count:
+        raise GroupingTooFine(grouping.name)
+    return part
+
+
+def _sloped(grouping: Grouping, term: Term) -> _Part:
+    """The grouping with its slopes beside its heights."""
+    slopes = np.asarray(grouping.slopes, dtype=float)
+    if len(slopes) != len(term.level):
+        raise LengthsDiffer(grouping.name)
+    if not np.isfinite(slopes).all():
+        raise ValueMissing(grouping.name)
+    basis = np.column_stack([term.basis, slopes])
     sizes = np.sqrt(np.square(basis).mean(axis=0))
     if sizes.min() == 0.0:
         raise GroupingWithinDesign(grouping.name)
-    names, level = np.unique(labels, return_inverse=True)
-    term = Term(level, len(names), basis / sizes)
-    if term.levels < 2:
-        raise OneLevelOnly(grouping.name)
-    if term.columns >= count:
-        raise GroupingTooFine(grouping.name)
-    return _Part(grouping.name, term, sizes)
+    return _Part(grouping.name, Term(term.level, term.levels, basis / sizes), sizes)
 
 
 def _refuse_twins(parts: Sequence[_Part]) -> None:
@@ -298,8 +335,8 @@ def _no_term(count: int) -> Term:
     return Term(np.zeros(count, dtype=np.intp), 0, np.empty((count, 0)))
 
 
-def _searched(profile: Profile, ratios: Floats) -> tuple[View, bool]:
-    """The lowest point of the deviance near the variance ratios, and whether it is one.
+def _searched(profile: Profile, ratios: Floats) -> Minimum[View]:
+    """The lowest point of the deviance near the variance ratios.
 
     No start is so small that the slope, which vanishes with theta, could not lift it.
     """
@@ -311,16 +348,38 @@ def _searched(profile: Profile, ratios: Floats) -> tuple[View, bool]:
         raise NoVariationLeft from broken
 
 
+class _Best(NamedTuple):
+    """What was sought, at the minimum of the deviance."""
+
+    theta: Floats
+    determinants: float
+    squares: float
+    coefficients: Floats
+    covariance: Floats
+
+
+def _best(found: Minimum[View]) -> _Best:
+    """The values at the minimum, which is so short a step from the last view that the tangent leads there."""
+    points, theta = found.view.points, found.view.at
+    fixed = points.coefficients.shape[1]
+    flat = points.covariance.reshape(-1, fixed**2)
+    values = np.column_stack([points.determinants, points.squares, points.coefficients, flat])
+    there = values[0] + found.step @ derivatives(values, theta)
+    determinants, squares = there[:2].tolist()
+    covariance = there[2 + fixed :].reshape(fixed, fixed)
+    return _Best(theta + found.step, determinants, squares, there[2 : 2 + fixed], covariance)
+
+
 def _diagonals(widths: Sequence[int]) -> NDArray[np.bool_]:
     """Which entries of theta stand on the diagonal of a triangle."""
     return np.concatenate([np.equal(*lower_entries(width)) for width in widths])
 
 
-def _criterion(view: View, data: _Data, freedom: int, restricted: bool) -> float:
+def _criterion(best: _Best, data: _Data, freedom: int, restricted: bool) -> float:
     """Minus twice the log-likelihood in the units of the response (Bates et al. 2015)."""
-    spread = 2.0 * math.pi * float(view.points.squares[0]) * data.scale**2 / freedom
+    spread = 2.0 * math.pi * best.squares * data.scale**2 / freedom
     design = 2.0 * restricted * float(np.log(np.abs(np.diag(data.back))).sum())
-    return float(view.points.determinants[0]) - design + freedom * (1.0 + math.log(spread))
+    return best.determinants - design + freedom * (1.0 + math.log(spread))
 
 
 def _doubt(view: View, variance: float, freedom: int) -> Floats:
