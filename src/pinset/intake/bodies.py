@@ -242,7 +242,7 @@ def _defined(what: str) -> Special:
 
 
 Special = Callable[[Said, Setting, Made], str | None]
-"""What a kind of sheet needs beside reading: changes what was said in place; returns the kind of entry, None for none."""
+"""What a kind of sheet needs beside reading: changes what was said in place; returns the kind of entry, or None."""
 
 _SPECIAL: Final[dict[str, Special]] = {
     "make": _make, "check": _check, "cull": _cull, "receive": _receive, "spawn": _spawn,

@@ -27,7 +27,9 @@ _NOTHING: Final = frozenset({"-", "–", "—", "--", "n/a", "na", "/"})
 _MARKED_SORTS: Final = frozenset({"weight", "money", "share", "celsius", "span", "whole", "decimal", "parts", "lots"})
 _SEVERAL: Final = re.compile(r"\s*[;+&]\s*|\s*,\s+|,(?=\D)")
 _SIGNS_APART: Final = re.compile(r"\s*[,;+&/]\s*|\s+(?:and|und|y|et)\s+")
-_PART: Final = re.compile(r"^(?:(?P<name>.*?)[:=\s]\s*(?P<amount>[\d.,]+)|(?P<before>[\d.,]+)\s*%?\s+(?P<after>\D.*?))\s*%?$")
+_PART: Final = re.compile(
+    r"^(?:(?P<name>.*?)[:=\s]\s*(?P<amount>[\d.,]+)|(?P<before>[\d.,]+)\s*%?\s+(?P<after>\D.*?))\s*%?$"
+)
 
 
 class Fault(NamedTuple):
@@ -81,7 +83,7 @@ def _columns(table: Table, sheet: SheetMap, digits: int, decimal: Mark | None) -
 
 
 class _Marks:
-    """The decimal mark of each column: what the map says, what the column or the table proves, or what the farm uses."""
+    """The decimal mark of each column: as the map says, as the column or the table proves, or as the farm writes."""
 
     def __init__(self, table: Table, sheet: SheetMap, decimal: Mark | None) -> None:
         self.table, self.said = table, sheet.decimal
@@ -258,7 +260,11 @@ def _parts(cell: Cell, mark: Mark | None) -> list[dict[str, Any]]:
     """Ingredients with their shares, in % or as a fraction: ``oak sawdust: 33 %; wheat bran: 8 %``."""
     needed = "ingredients with their shares, as oak sawdust: 33 %; wheat bran: 8 %"
     text = _text(cell)
-    found = [_PART.match(piece.strip()) for piece in re.split(r";|\n|,\s" if ";" not in text else r";", text) if piece.strip()]
+    found = [
+        _PART.match(piece.strip())
+        for piece in re.split(r";|\n|,\s" if ";" not in text else r";", text)
+        if piece.strip()
+    ]
     amounts = [numbers.number_and_unit((one["amount"] or one["before"]), mark, needed)[0] for one in found if one]
     if not found or len(amounts) != len(found):
         raise CannotRead(needed)
@@ -267,4 +273,3 @@ def _parts(cell: Cell, mark: Mark | None) -> list[dict[str, Any]]:
         raise CannotRead("shares that add up to 100 %", came=f"{float(sum(amounts)):g} in all")
     names = [(one["name"] or one["after"]).strip(" :=") for one in found if one]
     return [{"ingredient": name, "share": float(amount / of)} for name, amount in zip(names, amounts, strict=True)]
-

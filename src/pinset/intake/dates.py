@@ -1,5 +1,4 @@
-"""Days as growers write them. A day that can be read in two ways is never guessed: the column decides, or the grower.
-"""
+"""Days as growers write them. A day that can be read in two ways is not guessed: the column decides, or the grower."""
 
 from __future__ import annotations
 

@@ -25,7 +25,9 @@ _SHEET_NAME: Final = 9.0
 _REMARK: Final = 4.0
 _UNASSIGNED: Final = 2.5
 _LEAST: Final = 3.0
-_FLUSH: Final = re.compile(r"\b(?:flush|break|welle|oleada|volee|florada|f)\s*([1-9])\b|\b([1-9])(?:st|nd|rd|th|\.|a|e|er)\s+(?:flush|break|welle|oleada|volee)\b")
+_FLUSH: Final = re.compile(
+    r"\b(?:flush|break|welle|oleada|volee|florada|f)\s*([1-9])\b|\b([1-9])(?:st|nd|rd|th|\.|a|e|er)\s+(?:flush|break|welle|oleada|volee)\b"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +66,10 @@ class Heading(NamedTuple):
 def heading(name: str) -> Heading:
     """A column's name, taken apart.
 
-    >>> heading("Weight (kg)"), heading("% run"), heading("Cost per kg"), heading("Flush 2 kg")
-    (Heading(words=('weight',), unit='kg', flush=0), Heading(words=('run',), unit='%', flush=0), Heading(words=('cost', 'per', 'kg'), unit='', flush=0), Heading(words=(), unit='kg', flush=2))
+    >>> heading("Weight (kg)"), heading("Cost per kg").words
+    (Heading(words=('weight',), unit='kg', flush=0), ('cost', 'per', 'kg'))
+    >>> heading("% run"), heading("Flush 2 kg")
+    (Heading(words=('run',), unit='%', flush=0), Heading(words=(), unit='kg', flush=2))
     """
     said = re.sub(r"\s*/\s*(kg|bag|block|unit)\b", r" per \1", name, flags=re.IGNORECASE)
     words, unit, flush = list(stems(said)), "", 0
@@ -85,7 +89,11 @@ def heading(name: str) -> Heading:
 @cache
 def _units() -> frozenset[str]:
     """Units that stand in headings; "t" and "day" are more often something else there."""
-    return frozenset(unit for sort in ("weight", "share", "celsius", "span") for unit in UNITS[sort]) - {"fraction", "t", "d"}
+    return frozenset(unit for sort in ("weight", "share", "celsius", "span") for unit in UNITS[sort]) - {
+        "fraction",
+        "t",
+        "d",
+    }
 
 
 def guess_sheet(table: Table, codes: Codes) -> list[SheetGuess]:
@@ -244,7 +252,11 @@ def _reads(kind: str, name: str, sort: Sort, cell: Cell) -> bool:
     if sort == "choice":
         return str(cell) in choices(kind, name) or meant(str(cell), "choices", name) is not None
     if sort in ("signs", "flag", "parts"):
-        return isinstance(cell, str | bool) and not _is_number(cell) and (sort != "parts" or any(s.isdigit() for s in str(cell)))
+        return (
+            isinstance(cell, str | bool)
+            and not _is_number(cell)
+            and (sort != "parts" or any(s.isdigit() for s in str(cell)))
+        )
     if sort in ("text", "codes", "lots"):
         return not _is_wordless(cell, name)
     try:
@@ -266,4 +278,8 @@ def _is_wordless(cell: Cell, name: str) -> bool:
     """Whether a cell cannot be a name or a code: a day, or a number with decimals; only codes may be whole numbers."""
     if isinstance(cell, str):
         return is_day(cell) or (_is_number(cell) and not cell.strip().isdigit())
-    return not (isinstance(cell, int) or (isinstance(cell, float) and cell.is_integer())) or name in ("remarks", "to", "arm")
+    return not (isinstance(cell, int) or (isinstance(cell, float) and cell.is_integer())) or name in (
+        "remarks",
+        "to",
+        "arm",
+    )

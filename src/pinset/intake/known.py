@@ -49,8 +49,7 @@ class Mark(NamedTuple):
 
 
 class _Marking(NamedTuple):
-    """How the rows of a table are told apart: the word for them, the columns that make the key; the rest is the value.
-    """
+    """How the rows of a table are told apart: a word for them, the columns that make the key; the rest is the value."""
 
     word: str
     key: tuple[str, ...]
@@ -65,7 +64,9 @@ _MARKINGS: Final[dict[type[Row], _Marking]] = {
     Lot: _Marking("lot", ("code",), beside=("origin",)),
     Load: _Marking("load", ("code",)),
     MixMade: _Marking("mix", ("code",)),
-    Picked: _Marking("pick", ("level", "subject", "at", "flush", "grade"), lambda row: row.level != "unit", ("shared",)),
+    Picked: _Marking(
+        "pick", ("level", "subject", "at", "flush", "grade"), lambda row: row.level != "unit", ("shared",)
+    ),
     Seen: _Marking("check", ("level", "subject", "at")),
     Culled: _Marking("cull", ("level", "subject", "at", "reason")),
     Delivery: _Marking("dispatch", ("buyer", "at", "lot", "product"), lambda row: True),
@@ -196,7 +197,7 @@ class Known:
         return self._alike[level][1].get(_alike(code))
 
     def passage(self, lot: str, below: frozenset[str] = frozenset()) -> int | None:
-        """The passage of a lot, its own or one more than its parents'; of a unit, that of the spawn it was made with."""
+        """The passage of a lot, its own or one more than its parents'; of a unit, that of its spawn."""
         stated = self.lots.get(lot)
         if stated is not None or lot in below:
             return stated

@@ -1,5 +1,4 @@
-"""The map: which column of a grower's sheet says which field of which kind of entry. A small file to read and change.
-"""
+"""The map: which column of a sheet says which field of which kind of entry. A small file to read and change."""
 
 from __future__ import annotations
 
@@ -111,7 +110,7 @@ class Map:
         asked = [f'[sheets."{sheet.name}"] {ask}' for sheet in self.sheets for ask in sheet.asks]
         if self.trial is not None and self.trial.control == ASK:
             asked.append(
-                f'[trial] control: which arm of {self.trial.name!r} is the one to compare with? {self.trial.comment} '
+                f"[trial] control: which arm of {self.trial.name!r} is the one to compare with? {self.trial.comment} "
                 'Write control = "..." in the map, or add --control NAME'
             )
         return [" ".join(ask.split()) for ask in asked]

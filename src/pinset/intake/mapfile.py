@@ -31,7 +31,7 @@ def map_text(map: Map, files: Sequence[str] = ()) -> str:
 
 def _head(files: Sequence[str]) -> Iterator[str]:
     about = f" {', '.join(files)}" if files else " these files"
-    yield f"# How pinset reads{about}. Change what is wrong; every \"?\" is yours to fill in."
+    yield f'# How pinset reads{about}. Change what is wrong; every "?" is yours to fill in.'
     yield '# A column says a field: "heading" = "field in unit". "skip" leaves a column or a whole sheet out.'
     yield "# Then look again with:  pinset take FILE --map THIS-FILE     and take it with --yes"
 
@@ -40,7 +40,7 @@ def _trial(map: Map) -> Iterator[str]:
     if map.trial is not None:
         yield from ("", "[trial]", f"name = {quoted(map.trial.name)}")
         yield _with_comment(f"control = {quoted(map.trial.control)}", f"the arm to compare with. {map.trial.comment}")
-        yield f'given_to = {quoted(map.trial.given_to)}  # "batch" where a whole batch got it, "unit" where single units did'
+        yield _with_comment(f"given_to = {quoted(map.trial.given_to)}", "batch, or unit where single units got it")
 
 
 def _sheet(sheet: SheetMap) -> Iterator[str]:

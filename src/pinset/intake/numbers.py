@@ -1,5 +1,4 @@
-"""Numbers with their units as they stand in cells. The decimal mark is what the column shows; "1,5" never becomes 15.
-"""
+"""Numbers with their units as they stand in cells. The decimal mark is as the column shows; "1,5" never becomes 15."""
 
 from __future__ import annotations
 
@@ -16,7 +15,9 @@ from pinset.journal.measures import MILLIGRAMS, MINUTES, AmbiguousNumber, NotANu
 
 Mark = Literal[".", ","]
 _MARKED: Final = re.compile(r"^[^\d]{0,4}(\d[\d.,]*\d|[.,]\d+)(?!\d)")
-_POUNDS_OUNCES: Final = re.compile(r"^(.+?)\s*(lbs?|pounds?|#)\.?,?\s*(?:and\s+)?(.+?)\s*(ozs?|ounces?)\.?$", re.IGNORECASE)
+_POUNDS_OUNCES: Final = re.compile(
+    r"^(.+?)\s*(lbs?|pounds?|#)\.?,?\s*(?:and\s+)?(.+?)\s*(ozs?|ounces?)\.?$", re.IGNORECASE
+)
 _ODD_BLANKS: Final = re.compile(r"\d[ \u00a0\u202f](?!\d{3}(?!\d))\d|\d{4}[ \u00a0\u202f]\d")
 _MONEY: Final = re.compile(r"[$€£¥₹]|\b[A-Z]{3}\b|\bkr\b|\bFr\.?", re.IGNORECASE)
 _MOST: Final = Decimal(10) ** 12  # of anything that a farm counts

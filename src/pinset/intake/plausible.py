@@ -41,7 +41,7 @@ class Doubt(NamedTuple):
 
 @dataclass(slots=True)
 class Bench:
-    """What entries are held against: the record, the clock, the usual weights of their sheet, the ids of this taking."""
+    """What entries are held against: the record, the clock, the usual weights of their sheet, this taking itself."""
 
     known: Known
     now: datetime = field(default_factory=lambda: datetime.now(UTC))
@@ -178,7 +178,9 @@ def _second(case: Case, said: Mapping[str, Any], other: Noted, bench: Bench) -> 
     if case.entry.kind in _GIVES_A_CODE:
         needed, mend = f"one {name} {case.body[name]}", _ONE_CODE
     before = dict(other.value)
-    differ = [f"{spoken(n)} {_told(n, said[n])}, not {_told(n, before.get(n))}" for n in said if said[n] != before.get(n)]
+    differ = [
+        f"{spoken(n)} {_told(n, said[n])}, not {_told(n, before.get(n))}" for n in said if said[n] != before.get(n)
+    ]
     where = bench.taken.get(other.entry, "what is on record")
     return Doubt(name, needed, f"a second one, {'; '.join(differ) or 'the same'} as {where}", mend, other.entry)
 

@@ -1,6 +1,4 @@
-"""A map proposed for files: guessed from their headings and contents, with a word on each guess, and ``?`` where only the
-grower can know.
-"""
+"""A map proposed for files, guessed from headings and contents: a word on each guess, ``?`` where only growers know."""
 
 from __future__ import annotations
 
@@ -81,8 +79,7 @@ def _column(draft: _Draft, guess: SheetGuess, name: str) -> None:
 
 
 def _unit(kind: str, target: Target, cells: list[Cell]) -> tuple[str, str]:
-    """The unit of a column: the heading's; else none where the cells have theirs; else what their size leaves possible.
-    """
+    """The unit of a column: the heading's; none where the cells have theirs; else asked, with what the sizes suggest."""
     sort = sort_of(target.kind or kind, target.field)
     if target.unit or sort not in ("weight", "share", "span"):
         return target.unit, ""
@@ -90,7 +87,13 @@ def _unit(kind: str, target: Target, cells: list[Cell]) -> tuple[str, str]:
     if not bare:
         return "", ""
     if sort == "share":
-        return ("%", "") if max(bare) > 1 else ("fraction", "from 0 to 1") if any(0 < one < 1 for one in bare) else (ASK, "% or fraction?")
+        return (
+            ("%", "")
+            if max(bare) > 1
+            else ("fraction", "from 0 to 1")
+            if any(0 < one < 1 for one in bare)
+            else (ASK, "% or fraction?")
+        )
     usual = median(bare)
     likely = ("kg" if usual < 20 else "g") if sort == "weight" else ("min" if usual > 12 else "h")
     return ASK, f"the heading names no unit; by the size of the numbers, about {usual:g}, perhaps {likely}"
@@ -178,7 +181,9 @@ def _set_dates(draft: _Draft, order: Mapping[str, Any]) -> None:
 def _why_order(own: str | None, found: str | None) -> str:
     if own:
         return "shown by a number above 12"
-    return "as in the other sheets; nothing here shows it" if found else "nothing shows whether day or month comes first"
+    return (
+        "as in the other sheets; nothing here shows it" if found else "nothing shows whether day or month comes first"
+    )
 
 
 def _lacks_year(cell: Cell) -> bool:
@@ -197,14 +202,22 @@ def _set_fill_down(draft: _Draft) -> None:
             continue
         place = draft.table.columns.index(name)
         cells = [row.cells[place] for row in draft.table.rows]
-        alone = not (target.field in ("batch", "room") and any(
-            other is not None and other.field in ("unit", "batch") and other != target for other in draft.columns.values()
-        ))  # fmt: skip
-        if alone and cells[0] is not None and sum(cell is None for cell in cells) > _BLANK_BELOW * len(cells):
+        if (
+            (target.field == "at" or not _has_finer(draft, target))
+            and cells[0] is not None
+            and sum(cell is None for cell in cells) > _BLANK_BELOW * len(cells)
+        ):
             down.append(name)
     if down:
         draft.settings["fill_down"] = tuple(down)
         draft.comments["fill_down"] = "blank cells here mean what stands above them"
+
+
+def _has_finer(draft: _Draft, target: Target) -> bool:
+    """Whether another column may say what a blank one leaves open: units beside a batch, a batch beside a room."""
+    return any(
+        other is not None and other != target and other.field in ("unit", "batch") for other in draft.columns.values()
+    )
 
 
 def _set_always(draft: _Draft, first_day: str) -> None:

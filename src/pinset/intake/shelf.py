@@ -41,8 +41,7 @@ def states(connection: Connection, farm: str) -> dict[str, str]:
 
 
 def put(connection: Connection, farm: str, asides: Iterable[Aside], now: datetime | None = None) -> int:
-    """Set rows aside; one that lies there already keeps its number, and is told as it stands now. Returns how many are new.
-    """
+    """Set rows aside; one that lies there already keeps its number and is told anew. Returns how many are new."""
     known = states(connection, farm)
     # a microsecond apart: the order in which rows were set aside is what they are numbered by
     moment = now or datetime.now(UTC)
@@ -88,15 +87,14 @@ def find(connection: Connection, farm: str, number: int) -> Shelved:
 
 def settle(connection: Connection, farm: str, aside: str, state: State, entry: str | None = None) -> None:
     """Note what became of a row: the entry it was kept as, or that it was dropped."""
-    connection.execute(
-        "UPDATE aside SET state = ?, entry = ? WHERE farm = ? AND id = ?", (state, entry, farm, aside)
-    )
+    connection.execute("UPDATE aside SET state = ?, entry = ? WHERE farm = ? AND id = ?", (state, entry, farm, aside))
 
 
 def reword(connection: Connection, farm: str, aside: str, problem: Problem, offered: Mapping[str, Any]) -> None:
     """A corrected row that is still doubted: told and offered anew."""
     connection.execute(
-        "UPDATE aside SET column_name = ?, sort = ?, needed = ?, came = ?, mend = ?, offered = ? WHERE farm = ? AND id = ?",
+        "UPDATE aside SET column_name = ?, sort = ?, needed = ?, came = ?, mend = ?, offered = ?"
+        " WHERE farm = ? AND id = ?",
         (problem.column, problem.sort, problem.needed, problem.came, problem.mend,
          json.dumps(offered, ensure_ascii=False), farm, aside),
     )  # fmt: skip

@@ -181,7 +181,9 @@ def _offer(run: _Run, taking: SheetTaking, reading: Reading) -> _Offer:
             offer.problems.append(_problem(taking, reading, column, lack.fault.needed, "nothing", lack.fault.mend))
     if reading.row.spill:
         needed, came = f"{len(taking.table.columns)} cells, as the heading has", "more"
-        mend = "A decimal comma without quote marks, in a file that parts its cells by commas? Mend the row in the file."
+        mend = (
+            "A decimal comma without quote marks, in a file that parts its cells by commas? Mend the row in the file."
+        )
         offer.problems.insert(0, _problem(taking, reading, "", needed, came, mend))
     if not offer.problems:
         _check(taking, offer)
