@@ -12,7 +12,8 @@ from pinset.questions._batches import BatchRecord, UnitRecord
 from pinset.questions._trial import GivenTo, Trial
 from pinset.questions._words import span
 from pinset.science.arrays import Floats
-from pinset.science.contrasts import Estimate, contrast
+from pinset.science.confidence import Confidence
+from pinset.science.contrasts import Estimate, cell_means, contrast
 from pinset.science.mixed import CannotFit, Grouping, MixedFit, fit
 from pinset.science.permutation import ArmsNeverMeet, NothingToShuffle, permutation_test
 from pinset.science.proportions import Proportion, clopper_pearson, clustered_proportion
@@ -35,6 +36,7 @@ class ArmResult:
     arm: str
     count: int
     mean: Estimate
+    """Over the days that the trial was made on; its interval does not reach to other days."""
     difference: Estimate | None
     permutation_p: float | None
 
@@ -44,6 +46,20 @@ class ArmResult:
         if self.difference is None:
             return 0
         return int(self.difference.low > 0) - int(self.difference.high < 0)
+
+    @property
+    def gain(self) -> Confidence | None:
+        """The difference as a distribution of confidence."""
+        one = self.difference
+        return None if one is None else Confidence(one.value, one.standard_error, one.df)
+
+    @property
+    def confidence(self) -> float:
+        """The confidence that this difference alone has, so that all arms and looks hold together."""
+        if self.difference is None:
+            return 0.0
+        reach = (self.difference.high - self.difference.low) / 2
+        return 2 * Confidence(0.0, self.difference.standard_error, self.difference.df).chance_above(-reach) - 1
 
     def size(self, unit: str, scale: float = 1.0) -> str:
         """The size of the difference with its interval, without its sign."""
@@ -59,6 +75,9 @@ class Compared:
 
     arms: tuple[ArmResult, ...]
     blocks: int
+    measured: tuple[Measured, ...]
+    df_per_block: float
+    """What one more day adds to the degrees of freedom."""
 
 
 def per_batch(trial: Trial, measure: Callable[[BatchRecord], float | None]) -> list[Measured]:
@@ -82,12 +101,14 @@ def per_unit(trial: Trial, measure: Callable[[BatchRecord, UnitRecord], float | 
     return found
 
 
-def compare(measured: Sequence[Measured], arms: Sequence[str], given_to: GivenTo = "batch") -> Compared | None:
+def compare(
+    measured: Sequence[Measured], arms: Sequence[str], given_to: GivenTo = "batch", confidence: float = 0.95
+) -> Compared | None:
     """Each arm's mean and its difference from the control at simultaneous confidence; the control is the first of arms.
 
-    The day of making (and the batch, where units of one batch had different arms) is a random effect; p-values by
-    permuting arms within days stand beside the model's. None where the control or every other arm has no value, or
-    nothing can be fitted.
+    Where the arm was given to the batch, batches are compared within their days (least squares, a fixed effect for each
+    day); where it was given to the unit, day and batch are random effects. P-values by permuting arms within days stand
+    beside the model's. None where the control or every other arm has no value, or nothing can be fitted.
     """
     present = [arm for arm in arms if any(one.arm == arm for one in measured)]
     if len(present) < 2 or present[0] != arms[0]:
@@ -97,15 +118,20 @@ def compare(measured: Sequence[Measured], arms: Sequence[str], given_to: GivenTo
     fitted = _fitted(measured, values, design, given_to)
     if fitted is None:
         return None
-    differences: tuple[Estimate | None, ...] = (None, *against_control(fitted, range(1, len(present)), control=0))
+    rest = against_control(fitted, range(1, len(present)), control=0, confidence=confidence)
+    differences: tuple[Estimate | None, ...] = (None, *rest)
     shuffled = _shuffled(measured, values, present[0], given_to)
     results = [
         ArmResult(
             arm, sum(one.arm == arm for one in measured), contrast(fitted, weights), difference, shuffled.get(arm)
         )
-        for arm, weights, difference in zip(present, np.eye(len(present)), differences, strict=True)
+        for arm, weights, difference in zip(
+            present, np.eye(len(present), len(fitted.coefficients)), differences, strict=True
+        )
     ]
-    return Compared(tuple(results), len({one.block for one in measured}))
+    blocks = len({one.block for one in measured})
+    per_block = len(present) - 1 if given_to == "batch" else max(1.0, len(measured) / blocks - 1)
+    return Compared(tuple(results), blocks, tuple(measured), per_block)
 
 
 def _shuffled(measured: Sequence[Measured], values: Floats, control: str, given_to: GivenTo) -> dict[str, float]:
@@ -119,16 +145,29 @@ def _shuffled(measured: Sequence[Measured], values: Floats, control: str, given_
 
 
 def _fitted(measured: Sequence[Measured], values: Floats, design: Floats, given_to: GivenTo) -> MixedFit | None:
-    """The richest model that these values can tell: days and batches, days, or neither."""
-    groupings = [Grouping("day", [one.block for one in measured])]
-    if given_to == "unit":
-        groupings.append(Grouping("batch", [one.batch for one in measured]))
-    for some in (groupings, groupings[:1], []):
+    """The best model that these values can tell.
+
+    Few batches often look alike by chance, and a model that then takes them to be alike promises too much: batches are
+    compared within their days, and with a random day only where arms never met on a day.
+    """
+    days = [one.block for one in measured]
+    by_day = Grouping("day", days)
+    with_batch = [by_day, Grouping("batch", [one.batch for one in measured])]
+    within = np.hstack([design, _day_columns(days)])
+    tries: list[tuple[Floats, list[Grouping]]] = [(design, [by_day]), (design, [])]
+    for columns, groupings in [(within, []) if given_to == "batch" else (design, with_batch), *tries]:
         try:
-            return fit(values, design, some)
+            return fit(values, columns, groupings)
         except CannotFit:
             continue
     return None
+
+
+def _day_columns(days: Sequence[str]) -> Floats:
+    """One column for each day but the first, adding up to nothing over the days: the arms keep their means."""
+    _, which = cell_means(days)
+    columns: Floats = which[:, 1:] - which[:, :1]
+    return columns
 
 
 def share_contaminated(batches: Sequence[BatchRecord]) -> Proportion:
