@@ -239,6 +239,7 @@ def test_passage_and_season_are_told_apart_or_the_reason_is_given() -> None:
     assert told([1, 2, 1, 2], [0, 20, 21, 40]).shared == 0.5
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 5), st.integers(0, 9)), min_size=3, max_size=20))
 def test_rank_correlation_is_spearmans(rows: list[tuple[int, int]]) -> None:
     from scipy.stats import spearmanr

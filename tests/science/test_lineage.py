@@ -4,7 +4,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pinset.science.lineage import DrawnInACircle, Family, Layout, LotUnknown, family, layout, passages, relatives
@@ -38,6 +38,7 @@ def offspring(lot: int, drawings: Drawings) -> set[int]:
     return found
 
 
+@settings(deadline=None)
 @given(records())
 def test_offspring_and_forebears_are_those_followed_by_hand(record: tuple[int, Drawings]) -> None:
     count, drawings = record
@@ -51,6 +52,7 @@ def test_offspring_and_forebears_are_those_followed_by_hand(record: tuple[int, D
         assert relatives(lots, lot).tolist() == sorted(down | up | {lot})
 
 
+@settings(deadline=None)
 @given(records(), st.data())
 def test_from_several_lots_it_is_what_each_reaches(record: tuple[int, Drawings], data: st.DataObject) -> None:
     count, drawings = record
@@ -59,6 +61,7 @@ def test_from_several_lots_it_is_what_each_reaches(record: tuple[int, Drawings],
     assert made(count, drawings).children.reach(some).tolist() == sorted(reached)
 
 
+@settings(deadline=None)
 @given(records())
 def test_a_passage_is_the_longest_way_from_a_culture(record: tuple[int, Drawings]) -> None:
     count, drawings = record
@@ -68,6 +71,7 @@ def test_a_passage_is_the_longest_way_from_a_culture(record: tuple[int, Drawings
         assert found[lot] == (1 + max(before) if before else 0)
 
 
+@settings(deadline=None)
 @given(records(), st.data())
 def test_stated_passages_and_links_that_are_no_transfer_count(
     record: tuple[int, Drawings], data: st.DataObject
@@ -83,6 +87,7 @@ def test_stated_passages_and_links_that_are_no_transfer_count(
         assert found[lot] == (max(before) if before else stated[lot])
 
 
+@settings(deadline=None)
 @given(records())
 def test_rows_lead_back_to_the_drawings(record: tuple[int, Drawings]) -> None:
     count, drawings = record
@@ -91,6 +96,7 @@ def test_rows_lead_back_to_the_drawings(record: tuple[int, Drawings]) -> None:
     assert [drawings[row] for row in links.rows] == list(zip(told.tolist(), links.ends.tolist(), strict=True))
 
 
+@settings(deadline=None)
 @given(records(), st.data())
 def test_a_circle_is_named(record: tuple[int, Drawings], data: st.DataObject) -> None:
     count, drawings = record
@@ -147,6 +153,7 @@ def parts(drawn: Layout) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return drawn.lots, drawn.layer, drawn.height
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_trees_are_drawn_without_crossings(data: st.DataObject) -> None:
     count = data.draw(st.integers(1, 25))
@@ -169,6 +176,7 @@ def test_mixed_families_are_plainer_than_in_the_order_of_their_numbers() -> None
     assert crossings(drawn, drawings) < 0.5 * crossings(by_number, drawings)
 
 
+@settings(deadline=None)
 @given(records(), st.data())
 def test_what_is_shown_is_spread_evenly_by_passage(record: tuple[int, Drawings], data: st.DataObject) -> None:
     count, drawings = record

@@ -85,6 +85,7 @@ def test_looks_needed_are_enough_and_one_fewer_is_not(
         assert chance_seen(share, needed - 1, lot, eye, cut) < confidence
 
 
+@settings(deadline=None)
 @given(st.floats(0.0005, 0.9), st.floats(0.05, 1.0), st.sampled_from([0.9, 0.95, 0.99]))
 def test_without_end_the_number_has_a_formula(share: float, sensitivity: float, confidence: float) -> None:
     exact = np.log1p(-confidence) / np.log1p(-share * sensitivity) if share * sensitivity < 1 else 1.0
@@ -138,6 +139,7 @@ def test_intervals_cover_at_least_as_often_as_they_say(looked: int, lot: int, ey
         assert how_often(below, chances) >= 0.95 - 1e-9
 
 
+@settings(deadline=None)
 @given(st.integers(2, 80), st.floats(0.02, 1.0), st.sampled_from([0.9, 0.95]))
 def test_planning_and_reading_are_one_thing(lot: int, share: float, confidence: float) -> None:
     needed = looks_needed(share, confidence, lot)
@@ -146,6 +148,7 @@ def test_planning_and_reading_are_one_thing(lot: int, share: float, confidence: 
     assert most_bad_units(0, needed, lot, confidence=confidence - 1e-7) < max(1, np.ceil(share * lot - 1e-9))
 
 
+@settings(deadline=None)
 @given(st.integers(1, 40), st.data())
 def test_a_perfect_eye_on_every_unit_leaves_no_doubt(lot: int, data: st.DataObject) -> None:
     bad = data.draw(st.integers(0, lot))
@@ -173,6 +176,7 @@ def test_an_eye_that_calls_what_cannot_be_is_doubted() -> None:
             wrong()
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 0.99), st.lists(st.floats(0.0, 0.99), min_size=1, max_size=6))
 def test_finding_nothing_makes_a_lot_likelier_clean(prior: float, seen: list[float]) -> None:
     clean = chance_clean(seen, prior)
@@ -190,6 +194,7 @@ def test_looks_in_time_agree_with_simulated_houses() -> None:
     assert found == pytest.approx(seen.mean(), abs=4 * seen.std() / np.sqrt(60_000))
 
 
+@settings(deadline=None)
 @given(st.floats(0.5, 30.0), st.floats(0.5, 30.0), st.integers(1, 60), st.floats(1.0, 20.0))
 def test_looking_more_often_or_at_more_never_sees_less(
     first: float, second: float, looked: int, doubling: float

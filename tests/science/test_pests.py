@@ -4,7 +4,7 @@ from math import inf, isinf
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from pinset.science.pests import (
@@ -54,6 +54,7 @@ def test_a_table_that_does_not_rise_from_the_cold_says_nothing_of_it() -> None:
     assert single.at(20.0) == falling.at(20.0) == (0.0, inf, Footing.COLDER)
 
 
+@settings(deadline=None)
 @given(rates, starts, sights)
 def test_growth_over_the_days_until_seen_makes_the_number_seen(rate: float, start: float, visible: float) -> None:
     assume(visible > start)
@@ -61,6 +62,7 @@ def test_growth_over_the_days_until_seen_makes_the_number_seen(rate: float, star
     assert days_until(start, 2 * start, rate) == pytest.approx(doubling_time(rate))
 
 
+@settings(deadline=None)
 @given(starts, rates, runs, shares, sights)
 def test_rounds_agree_with_counting_on(start: float, rate: float, run: float, carried: float, visible: float) -> None:
     numbers = numbers_by_round(start, rate, run, carried, rounds=15)
@@ -84,6 +86,7 @@ def test_numbers_by_round_agree_with_step_by_step() -> None:
     assert numbers_by_round(3.0, 0.2, 13, 0.15, 5).tolist() == pytest.approx(seen)
 
 
+@settings(deadline=None)
 @given(rates, st.floats(0.01, 0.99))
 def test_a_run_that_just_holds_carries_on_what_it_received(rate: float, carried: float) -> None:
     run = holding_run(rate, carried)
@@ -92,6 +95,7 @@ def test_a_run_that_just_holds_carries_on_what_it_received(rate: float, carried:
     assert not isinf(rounds_until_seen(1.0, rate, run * 1.02, carried, visible=1e9))
 
 
+@settings(deadline=None)
 @given(st.floats(0.0001, 0.999), st.floats(0.5, 0.999))
 def test_a_unit_with_the_visible_number_is_found_as_often_as_asked(chance: float, confidence: float) -> None:
     number = visible_number(chance, confidence)
@@ -100,6 +104,7 @@ def test_a_unit_with_the_visible_number_is_found_as_often_as_asked(chance: float
     assert visible_number(1.0, confidence) == 1.0
 
 
+@settings(deadline=None)
 @given(st.floats(9.5, 28.0), st.floats(9.5, 28.0), runs, runs, shares)
 def test_colder_rooms_and_shorter_runs_never_cost_time(
     first: float, second: float, one_run: float, other_run: float, carried: float
@@ -114,6 +119,7 @@ def test_colder_rooms_and_shorter_runs_never_cost_time(
     assert bought(MITE, now, now) == (0.0, 0.0)
 
 
+@settings(deadline=None)
 @given(st.floats(5.0, 35.0), runs, shares, sights)
 def test_soonest_is_never_later_than_latest(temperature: float, run: float, carried: float, visible: float) -> None:
     setting = Setting(temperature, run, carried, visible, few=1, many=20)

@@ -109,6 +109,7 @@ def test_the_curve_is_what_many_cycles_earn() -> None:
         assert curve(rounds)[passages] == pytest.approx(per_day, abs=4 * rest.std() * np.sqrt(cycles) / days.sum())
 
 
+@settings(deadline=None)
 @given(rounds_of_a_line())
 def test_at_the_price_of_full_shelves_both_ends_agree(rounds: Rounds) -> None:
     full = full_shelf_price(rounds)
@@ -117,6 +118,7 @@ def test_at_the_price_of_full_shelves_both_ends_agree(rounds: Rounds) -> None:
     assert at_full[best_passages(rounds)] == pytest.approx(0.0, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(rounds_of_a_line())
 def test_between_switches_the_best_choice_stands(rounds: Rounds) -> None:
     full, switches = full_shelf_price(rounds), shelf_price_switches(rounds)
@@ -130,6 +132,7 @@ def test_between_switches_the_best_choice_stands(rounds: Rounds) -> None:
     assert all(before.above == after.below for before, after in pairwise(switches))
 
 
+@settings(deadline=None)
 @given(rounds_of_a_line(), money)
 def test_fresh_spawn_for_nothing_is_never_a_reason_to_pass_on(rounds: Rounds, price: float) -> None:
     dear = best_passages(with_spawn_price(rounds, price + 1))
