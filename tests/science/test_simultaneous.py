@@ -16,6 +16,7 @@ from pinset.science.mixed import Grouping, crossed, fit
 from pinset.science.simultaneous import (
     NotACorrelation,
     TooManyComparisons,
+    _lattice_coverage,
     against_control,
     critical_value,
     joint_coverage,
@@ -61,14 +62,26 @@ def test_signs_do_not_matter_and_bonferroni_bounds(loadings: list[float], df: fl
 
 @pytest.mark.parametrize("df", [2.0, 11.5, math.inf])
 @pytest.mark.parametrize("loadings", [[0.7, 0.7, 0.7, 0.7], [0.9, 0.2, -0.5, 0.6]])
-def test_lattice_agrees_with_integral(loadings: list[float], df: float) -> None:
-    """A correlation a hair off the products goes the other way round, and comes out the same within its error."""
-    exact = products(loadings)
-    off = exact.copy()
-    off[0, 1] = off[1, 0] = exact[0, 1] + 1e-6
-    one, other = joint_coverage(2.2, exact, df), joint_coverage(2.2, off, df)
-    assert one.error < 1e-7 < other.error < 1e-3
-    assert one.probability == pytest.approx(other.probability, abs=other.error + 1e-6)
+@pytest.mark.parametrize("off", [1e-3, 8e-3, 3e-2])
+def test_the_three_ways_agree_within_their_errors(off: float, loadings: list[float], df: float) -> None:
+    """Products, nearly products by the slope, and far from products by the lattice."""
+    correlation = products(loadings)
+    correlation[0, 1] = correlation[1, 0] = correlation[0, 1] + off
+    found, by_lattice = joint_coverage(2.2, correlation, df), _lattice_coverage(correlation, df)(2.2)
+    assert found.error < (1e-4 if off < 1e-2 else 1e-3)
+    assert found.probability == pytest.approx(by_lattice.probability, abs=found.error + by_lattice.error)
+
+
+@pytest.mark.parametrize("loadings", [[0.7, 0.7, 0.7, 0.7], [0.9, 0.2, -0.5, 0.6]])
+def test_the_slope_is_that_of_the_lattice(loadings: list[float]) -> None:
+    correlation, off = products(loadings), 1e-2
+    correlation[0, 1] += off
+    correlation[1, 0] += off
+    change = joint_coverage(1.6, correlation, 9).probability - joint_coverage(1.6, products(loadings), 9).probability
+    lattice = (
+        _lattice_coverage(correlation, 9)(1.6).probability - _lattice_coverage(products(loadings), 9)(1.6).probability
+    )
+    assert change == pytest.approx(lattice, rel=0.1)
 
 
 def test_all_pairs_of_three_are_tukeys_range() -> None:

@@ -157,7 +157,7 @@ def fit(
     """Fit ``response`` (n,) by ``design`` (n, p) with random effects for each of ``groupings``.
 
     The criterion is the profiled deviance of Bates et al. (2015), restricted or not, minimised by Newton's method on
-    exact slopes to about ten digits. Groupings may be nested, crossed, unbalanced and have gaps; one that lies within
+    exact slopes to about nine digits. Groupings may be nested, crossed, unbalanced and have gaps; one that lies within
     another needs labels of its own (see `crossed`). Without groupings this is ordinary least squares. The finest
     grouping may have any number of levels; the others together should keep within a thousand or so, because
     their cross products are held as one square.

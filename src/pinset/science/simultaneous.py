@@ -6,9 +6,10 @@ correlated t's stays below with the stated confidence.
 
 The probability is that of a multivariate t inside a cube. Where each correlation is the product of a number for
 one comparison and a number for the other, as it is when independent means are compared with one control, it is an
-integral over two plain variables and good to about ten digits. Otherwise it is estimated over randomly shifted
-lattice points, with shifts that are always the same, and its error is stated (Genz & Bretz 2009, Computation of
-Multivariate Normal and t Probabilities).
+integral over two plain variables and good to about ten digits. In a trial with lost units correlations are
+nearly such products, and what little they are off is allowed for by the slope of the probability. Otherwise
+it is estimated over randomly shifted lattice points, with shifts that are always the same (Genz & Bretz 2009,
+Computation of Multivariate Normal and t Probabilities). The error is stated each time.
 """
 
 from __future__ import annotations
@@ -26,13 +27,15 @@ from pinset.science.arrays import Floats
 from pinset.science.contrasts import Estimate, contrast
 from pinset.science.mixed import MixedFit
 
+# Up to here correlations beyond products are allowed for by the slope; in trials of both ways the square of the
+# largest, which is stated, was at least thrice the error.
+_NEARLY_PRODUCTS: Final = 0.01
 # Correlations from a fit are good to about nine digits, so products this near to them are them.
 _PRODUCT: Final = 1e-8
 # Above this squared share of the control in a comparison the integrand is too steep for equal steps.
 _STEEPEST: Final = 1.0 - 1e-5
 _QUADRATURE_ERROR: Final = 1e-8
 _BOUND_ERROR: Final = 1e-12
-_LEVEL_ERROR: Final = 1e-12
 _LATTICE_POINTS: Final = 4001
 _SHIFTS: Final = 12
 _SEED: Final = 1955
@@ -80,10 +83,7 @@ def critical_value(correlation: ArrayLike, df: float = math.inf, *, confidence: 
     2.76
     """
     matrix = _checked(correlation)
-    coverage = _coverage(matrix, df)
-    low = float(_t_quantile(df, (1.0 + confidence) / 2.0))
-    high = float(_t_quantile(df, 1.0 - (1.0 - confidence) / (2.0 * len(matrix))))
-    return _crossing(lambda bound: coverage(bound).probability - confidence, low, high)
+    return _bound(_coverage(matrix, df), len(matrix), df, confidence)
 
 
 def simultaneous(fit: MixedFit, rows: ArrayLike, *, confidence: float = 0.95) -> tuple[Estimate, ...]:
@@ -96,17 +96,12 @@ def simultaneous(fit: MixedFit, rows: ArrayLike, *, confidence: float = 0.95) ->
     covariance = matrix @ fit.covariance @ matrix.T
     errors = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(errors, errors)
-    bounds: dict[float, float] = {}
-    together = []
-    for row in matrix:
-        alone = contrast(fit, row, confidence=confidence)
-        df = round(alone.df, 6)
-        if df not in bounds:
-            bounds[df] = critical_value(correlation, df, confidence=confidence)
-        reach = bounds[df] * alone.standard_error
-        p = 1.0 - joint_coverage(abs(alone.t), correlation, df).probability
-        together.append(replace(alone, low=alone.value - reach, high=alone.value + reach, p=max(p, alone.p)))
-    return tuple(together)
+    estimates = [contrast(fit, row, confidence=confidence) for row in matrix]
+    found: dict[float, tuple[Callable[[float], Coverage], float]] = {}
+    for df in {_rounded(alone.df) for alone in estimates}:
+        coverage = _coverage(correlation, df)
+        found[df] = coverage, _bound(coverage, len(matrix), df, confidence)
+    return tuple(_widened(alone, *found[_rounded(alone.df)]) for alone in estimates)
 
 
 def against_control(
@@ -141,18 +136,32 @@ def _checked(correlation: ArrayLike) -> Floats:
     return matrix
 
 
+def _rounded(df: float) -> float:
+    """Degrees of freedom to the digits that they are good to, so that equal ones share their bound."""
+    return round(df, 5)
+
+
+def _widened(alone: Estimate, coverage: Callable[[float], Coverage], bound: float) -> Estimate:
+    """An estimate with the interval and the p that it has among all comparisons."""
+    reach = bound * alone.standard_error
+    p = 1.0 - coverage(abs(alone.t)).probability
+    return replace(alone, low=alone.value - reach, high=alone.value + reach, p=max(p, alone.p))
+
+
 def _coverage(correlation: Floats, df: float) -> Callable[[float], Coverage]:
     """How to find the coverage of a bound, by the best way that the correlations allow."""
     loadings = _loadings(correlation)
-    if loadings is not None:
-        return _product_coverage(loadings, df)
+    apart = correlation - np.outer(loadings, loadings)
+    np.fill_diagonal(apart, 0.0)
+    if np.abs(apart).max() < _NEARLY_PRODUCTS and np.square(loadings).max() < _STEEPEST:
+        return _product_coverage(loadings, apart, df)
     if len(correlation) >= len(_PRIMES):
         raise TooManyComparisons(TooManyComparisons.__doc__)
     return _lattice_coverage(correlation, df)
 
 
-def _loadings(correlation: Floats) -> Floats | None:
-    """The numbers b with b[i]*b[j] as the correlations, if there are such (Spearman 1904's single factor).
+def _loadings(correlation: Floats) -> Floats:
+    """The numbers b with b[i]*b[j] as the correlations, or near them (Spearman 1904's single factor).
 
     For each i, b[i]² is the sum of r[i,j]*r[i,k] over that of r[j,k] for all other pairs j, k.
     """
@@ -164,11 +173,7 @@ def _loadings(correlation: Floats) -> Floats | None:
     alone = below <= _PRODUCT * (1.0 + row)
     shares = np.where(alone, row, above / np.where(alone, 1.0, below))
     signs = np.where(correlation[np.argmax(row)] < 0.0, -1.0, 1.0)
-    loadings = signs * np.sqrt(shares)
-    products = np.outer(loadings, loadings)
-    np.fill_diagonal(products, 1.0)
-    near = np.abs(products - correlation).max() < _PRODUCT and shares.max() < _STEEPEST
-    return loadings if near else None
+    return np.asarray(signs * np.sqrt(shares))
 
 
 def _scales(df: float) -> tuple[Floats, Floats]:
@@ -187,19 +192,34 @@ def _scales(df: float) -> tuple[Floats, Floats]:
     return np.exp(logarithms), step * np.exp(density + constant)
 
 
-def _product_coverage(loadings: Floats, df: float) -> Callable[[float], Coverage]:
-    """Given the control's own error and the common scale, the comparisons are independent of one another."""
+def _product_coverage(loadings: Floats, apart: Floats, df: float) -> Callable[[float], Coverage]:
+    """Given the control's own error and the common scale, the comparisons are independent of one another.
+
+    ``apart`` is what the correlations are beyond the products. The slope of the probability by a correlation is the
+    density at the edges of the two comparisons (Plackett 1954, Biometrika 41:351-360); it is followed by that much.
+    """
     rest = np.sqrt(1.0 - loadings**2)
     step = math.pi * math.sqrt(2.0 / (25.0 * (1.0 + float(((loadings / rest) ** 2).sum()))))
     shared = np.arange(-8.5, 8.5 + step, step)
     weights = step * np.exp(-(shared**2) / 2.0) / math.sqrt(2.0 * math.pi)
     scales, scale_weights = _scales(df)
     centres = np.outer(shared, loadings)
+    furthest = float(np.abs(apart).max())
 
     def coverage(bound: float) -> Coverage:
         reach = bound * scales[:, None, None]
-        inside = ndtr((reach - centres) / rest) - ndtr((-reach - centres) / rest)
-        return Coverage(float(scale_weights @ inside.prod(axis=2) @ weights), _QUADRATURE_ERROR)
+        high, low = (reach - centres) / rest, (-reach - centres) / rest
+        inside = ndtr(high) - ndtr(low)
+        together = inside.prod(axis=2)
+        probability = float(scale_weights @ together @ weights)
+        if furthest < _PRODUCT:
+            return Coverage(probability, _QUADRATURE_ERROR)
+        edges = (np.exp(-(high**2) / 2.0) - np.exp(-(low**2) / 2.0)) / (math.sqrt(2.0 * math.pi) * rest)
+        edges = np.divide(edges, inside, out=np.zeros_like(inside), where=inside > 0.0)
+        weighted = (scale_weights[:, None] * together * weights)[..., None] * edges
+        slopes = np.tensordot(weighted, edges, axes=((0, 1), (0, 1)))
+        turned = float((slopes * apart).sum()) / 2.0
+        return Coverage(probability + turned, _QUADRATURE_ERROR + furthest**2)
 
     return coverage
 
@@ -231,12 +251,20 @@ def _lattice_coverage(correlation: Floats, df: float) -> Callable[[float], Cover
     return coverage
 
 
+def _bound(coverage: Callable[[float], Coverage], count: int, df: float, confidence: float) -> float:
+    """Where the coverage of all comparisons meets the confidence."""
+    low = _t_quantile(df, (1.0 + confidence) / 2.0)
+    high = _t_quantile(df, 1.0 - (1.0 - confidence) / (2.0 * count))
+    enough = coverage(low).error / 100.0
+    return _crossing(lambda bound: coverage(bound).probability - confidence, low, high, enough)
+
+
 def _t_quantile(df: float, probability: float) -> float:
     return float(ndtri(probability) if math.isinf(df) else stdtrit(df, probability))
 
 
-def _crossing(rising: Callable[[float], float], low: float, high: float) -> float:
-    """Where a rising function that is not above 0 at ``low`` and not below 0 at ``high`` crosses 0.
+def _crossing(rising: Callable[[float], float], low: float, high: float, enough: float) -> float:
+    """Where a rising function that is not above 0 at ``low`` and not below 0 at ``high`` is within ``enough`` of 0.
 
     False position with Illinois' halving (Dahlquist & Björck 1974, Numerical Methods).
     """
@@ -245,7 +273,7 @@ def _crossing(rising: Callable[[float], float], low: float, high: float) -> floa
     while high - low > _BOUND_ERROR and at_high > at_low:
         middle = (low * at_high - high * at_low) / (at_high - at_low)
         value = rising(middle)
-        if abs(value) < _LEVEL_ERROR:
+        if abs(value) < enough:
             return middle
         if value < 0.0:
             low, at_low, at_high = middle, value, at_high / (2.0 if last_low is True else 1.0)
