@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from time import perf_counter
 from typing import Any, Final
@@ -10,7 +9,7 @@ from typing import Any, Final
 import networkx  # type: ignore[import-untyped]
 import numpy as np
 
-from bench.row import Row, print_rows
+from bench.row import Row
 from pinset.science.arrays import Integers
 from pinset.science.lineage import Family, family
 
@@ -63,15 +62,16 @@ def with_offspring(lots: Family, fewest: int, most: int) -> int:
     raise LookupError(f"no lot has {fewest} to {most} offspring")
 
 
-def measure() -> list[Row]:
+def rows() -> list[Row]:
+    """Loading and asking once, and asking with the record at hand, for large and small families."""
     parent, child = invented()
-    load, lots = best(lambda: family(parent, child, LOTS), 2)
+    load, lots = best(lambda: family(parent, child, LOTS), 5)
     begun = perf_counter()
     graph = networkx.DiGraph()
     graph.add_edges_from(zip(parent.tolist(), child.tolist(), strict=True))
     peer_load = perf_counter() - begun
     large, small = int(np.argmax(np.diff(lots.children.starts[: CULTURES + 1]))), with_offspring(lots, 60, 99)
-    first = load + best(lambda: lots.children.reach(large), 2)[0]
+    first = load + best(lambda: lots.children.reach(large), 5)[0]
     peer_first = peer_load + best(lambda: networkx.descendants(graph, large), 1)[0]
     one_shot = Row(
         "load a million lots and find the offspring of one",
@@ -82,7 +82,3 @@ def measure() -> list[Row]:
         peer_first >= 40 * first,
     )
     return [one_shot, timed(lots, graph, large, "large", 20.0), timed(lots, graph, small, "small", 0.0, longest=1e-3)]
-
-
-if __name__ == "__main__":
-    sys.exit(0 if print_rows(measure()) else 1)
