@@ -47,6 +47,7 @@ class UnitRecord:
     """The first look, in days, at which it was; None while it never was."""
     looked_at: bool = False
     room: str | None = None
+    shelf: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +223,7 @@ class _Gathering:
             min((self._days(batch, pick.at) for pick in picks), default=None),
             bool(self.signs.get(unit.code)) or any(cull.reason == "contaminated" for cull in culls),
             min((self._days(batch, cull.at) for cull in culls), default=None),
-            run_after, run_by, any(look.run is not None for look in looks), self._room_of(unit, batch, None),
+            run_after, run_by, any(look.run is not None for look in looks), *self._place_of(unit, batch),
         )  # fmt: skip
 
     def _days(self, batch: Batch, at: int) -> float:
@@ -282,10 +283,18 @@ class _Gathering:
         spoken = [row.at for by in (self.picks, self.seen, self.culls) for code in subjects for row in by.get(code, [])]
         return self._days(batch, max([batch.at, *spoken, *(pick.at for pick in certain)]))
 
-    def _room_of(self, unit: Unit, batch: Batch, at: int | None) -> str | None:
-        stays = sorted([*self.stays.get(unit.code, []), *self.stays.get(batch.code, [])], key=lambda stay: stay.at)
-        past = [stay for stay in stays if at is None or stay.at <= at]
+    def _stays_of(self, unit: Unit, batch: Batch) -> list[Stay]:
+        return sorted([*self.stays.get(unit.code, []), *self.stays.get(batch.code, [])], key=lambda stay: stay.at)
+
+    def _room_of(self, unit: Unit, batch: Batch, at: int) -> str | None:
+        past = [stay for stay in self._stays_of(unit, batch) if stay.at <= at]
         return past[-1].room if past else None
+
+    def _place_of(self, unit: Unit, batch: Batch) -> tuple[str | None, str | None]:
+        """The room where a unit stood last, and the last shelf that is named for it."""
+        stays = self._stays_of(unit, batch)
+        shelves = [stay.shelf for stay in stays if stay.shelf is not None]
+        return (stays[-1].room if stays else None), (shelves[-1] if shelves else None)
 
     def _room_picks(self, picks: list[Picked]) -> tuple[dict[str, list[Picked]], dict[str, dict[str, float]], int]:
         certain: dict[str, list[Picked]] = defaultdict(list)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
@@ -12,13 +12,17 @@ from typing import Any, Literal
 from pinset.ledger.read import Reader
 from pinset.ledger.tables import Batch, Definition
 from pinset.questions._batches import BatchRecord, Gathered, UnitRecord, gather
+from pinset.questions._spawn import SpawnBook
 from pinset.questions._words import listed, several
+from pinset.science.randomise import tie
 
 Ground = Literal["open", "leaning"]
 GivenTo = Literal["batch", "unit"]
 FEWEST_BLOCKS = 3
 # An arm whose share of unweighed batches is this much higher than the control's may look better or worse for it.
 UNEVEN_WEIGHTS = 0.1
+# From here on the shelf tells more of the arm than it leaves open (Cramér's V of a half; common practice).
+POSITION_TIED = 0.5
 
 
 class NoSuchTrial(LookupError):
@@ -45,6 +49,8 @@ class Trial:
     gathered: Gathered
     decides: str | None
     difference: float | None
+    passages: Mapping[str, int | None]
+    """The passage of the spawn that each batch was made with; None where it cannot be told."""
 
     @property
     def control(self) -> str:
@@ -77,7 +83,9 @@ def find_trial(ledger: Reader, name: str | None, since: date | None, until: date
     if wanted not in names:
         raise NoSuchTrial(f"needed the name of one trial: {', '.join(names) or 'none is on record'}; came {name!r}")
     gathered = gather(ledger, since, until, trial=wanted)
-    return _trial(wanted, defined.get(wanted, {}), gathered)
+    spawn = SpawnBook(ledger)
+    passages = {batch.code: spawn.passage(batch.code) for batch in gathered.batches}
+    return _trial(wanted, defined.get(wanted, {}), gathered, passages)
 
 
 def _definitions(ledger: Reader) -> dict[str, dict[str, Any]]:
@@ -85,19 +93,22 @@ def _definitions(ledger: Reader) -> dict[str, dict[str, Any]]:
     return {row.name: json.loads(row.body) for row in rows}
 
 
-def _trial(name: str, defined: dict[str, Any], gathered: Gathered) -> Trial:
+def _trial(name: str, defined: dict[str, Any], gathered: Gathered, passages: Mapping[str, int | None]) -> Trial:
     noted = {unit.arm for batch in gathered.batches for unit in batch.units if unit.arm is not None}
     known = [arm for arm in defined.get("arms", []) if arm in noted] + sorted(noted - set(defined.get("arms", [])))
     control = defined.get("control") or (known[0] if known else "")
     arms = (control, *(arm for arm in known if arm != control))
     mixed = any(len({unit.arm for unit in batch.units}) > 1 for batch in gathered.batches)
     given: GivenTo = "unit" if mixed else "batch"
-    return Trial(name, arms, given, gathered, defined.get("decides"), defined.get("difference"))
+    return Trial(name, arms, given, gathered, defined.get("decides"), defined.get("difference"), passages)
 
 
 def flaws(trial: Trial) -> list[Flaw]:
     """What in the design or the notes keeps the trial from carrying a claim, the worst first."""
-    found = [*_of_control(trial), *_of_number(trial), *_of_spawn(trial), *_of_company(trial), *_of_weights(trial)]
+    found = [
+        *_of_control(trial), *_of_number(trial), *_of_passage(trial), *_of_spawn(trial), *_of_company(trial),
+        *_of_position(trial), *_of_weights(trial),
+    ]  # fmt: skip
     return sorted(found, key=lambda flaw: flaw.lowers_to != "open")
 
 
@@ -152,6 +163,36 @@ def _of_spawn(trial: Trial) -> list[Flaw]:
         "differ from its sister"
     )
     return [Flaw("one spawn lot per arm", words, "leaning")]
+
+
+def _of_passage(trial: Trial) -> list[Flaw]:
+    """Later passages are made in later weeks: without the control beside them, passage and season are one."""
+    found = {arm: {trial.passages[batch.code] for batch in trial.of(arm)} for arm in trial.arms}
+    if any(len(some) != 1 or None in some for some in found.values()):
+        return []
+    days = {arm: {trial.block(batch) for batch in trial.of(arm)} for arm in trial.arms}
+    base = found[trial.control]
+    apart = [arm for arm in trial.arms if found[arm] != base and not days[arm] & days[trial.control]]
+    if not apart:
+        return []
+    words = (
+        f"{listed(apart)} had spawn of another passage than {trial.control} and was made in other weeks: passage and "
+        "season cannot be told apart"
+    )
+    return [Flaw("passage tied to season", words, "open")]
+
+
+def _of_position(trial: Trial) -> list[Flaw]:
+    """Where the shelf is on record for everything that an arm was given to, and tells the arm."""
+    if trial.given_to == "unit":
+        placed = [(unit.arm, unit.shelf) for batch in trial.batches for unit in batch.units]
+    else:
+        placed = [(batch.units[0].arm, batch.units[0].shelf) for batch in trial.batches if batch.units]
+    known = [(arm, shelf) for arm, shelf in placed if arm is not None and shelf is not None]
+    if len(known) < 2 or tie([arm for arm, _ in known], [shelf for _, shelf in known]) < POSITION_TIED:
+        return []
+    words = "the arms stood on shelves of their own: what the arm does and what the shelf does cannot be told apart"
+    return [Flaw("position tied to arm", words, "leaning")]
 
 
 def _of_company(trial: Trial) -> list[Flaw]:
