@@ -12,7 +12,7 @@ from pinset.intake import numbers
 from pinset.intake.dates import Order, order_shown, read_clock, read_day
 from pinset.intake.fields import Sort, choices, sort_of
 from pinset.intake.map import SheetMap, Target, target_said
-from pinset.intake.numbers import Mark, marks_shown
+from pinset.intake.numbers import Mark, marks_shown, marks_unsure
 from pinset.intake.problem import CannotRead
 from pinset.intake.table import Cell, Row, Table, Unread
 from pinset.intake.words import is_one_of, meant, plain
@@ -72,10 +72,9 @@ def readings(table: Table, sheet: SheetMap, digits: int = 2, decimal: Mark | Non
 
 def _columns(table: Table, sheet: SheetMap, digits: int, decimal: Mark | None) -> list[_Column]:
     marks = _Marks(table, sheet, decimal)
-    by_plain = {plain(name): target for name, target in sheet.columns.items()}
     found = []
     for place, name in enumerate(table.columns):
-        target = sheet.columns[name] if name in sheet.columns else by_plain.get(plain(name))
+        target = sheet.target(name)
         if target is not None:
             read = _reader(table, sheet, name, target, digits, marks)
             found.append(_Column(place, name, (target.kind, target.flush), target.field, read))
@@ -86,11 +85,13 @@ class _Marks:
     """The decimal mark of each column: as the map says, as the column or the table proves, or as the farm writes."""
 
     def __init__(self, table: Table, sheet: SheetMap, decimal: Mark | None) -> None:
-        self.table, self.said = table, sheet.decimal
-        proved: set[Mark] = set()
-        for name in table.columns:
-            proved |= marks_shown(table.column(name))
-        self.fallback = next(iter(proved)) if len(proved) == 1 else "," if table.delimiter == ";" else decimal
+        self.table = table
+        self.said: Mark | None = None if sheet.decimal == "?" else sheet.decimal
+        numbers = [table.column(name) for name in number_columns(table, sheet)]
+        proved = marks_shown(cell for cells in numbers for cell in cells)
+        unsure = marks_unsure(cell for cells in numbers for cell in cells)
+        usual: Mark | None = "," if table.delimiter == ";" and "," in unsure else decimal
+        self.fallback = next(iter(proved)) if len(proved) == 1 else usual
 
     def of(self, column: str) -> Mark | None:
         """The mark of a column; None where its rows use both."""
@@ -100,6 +101,12 @@ class _Marks:
         if len(shown) == 2:
             return None
         return next(iter(shown), self.fallback)
+
+
+def number_columns(table: Table, sheet: SheetMap) -> list[str]:
+    """The columns of a table that hold numbers."""
+    targets = {name: sheet.target(name) for name in table.columns}
+    return [name for name, one in targets.items() if one and sort_of(one.kind or sheet.kind, one.field) in _MARKED_SORTS]
 
 
 def _reader(table: Table, sheet: SheetMap, name: str, target: Target, digits: int, marks: _Marks) -> Read:

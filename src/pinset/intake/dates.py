@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 from pinset.intake.problem import CannotRead
 from pinset.intake.table import Cell, Unread
-from pinset.intake.words import meaning, plain, vocabulary
+from pinset.intake.words import meant, plain, vocabulary
 
 Order = Literal["d/m/y", "m/d/y", "y/m/d"]
 ORDERS: Final[tuple[Order, ...]] = ("d/m/y", "m/d/y", "y/m/d")
@@ -21,7 +21,8 @@ _SAY_ORDER: Final = 'Say in the map which comes first: date_order = "d/m/y" or d
 _FIRST_DAY: Final = datetime(1899, 12, 30)
 _SERIALS: Final = range(36526, 73051)
 
-_CLOCK: Final = r"(?:[T ,]*(\d{1,2})[:.h](\d{2})(?::\d{2}(?:\.\d+)?)?\s*([ap]\.?m\.?)?)?"
+_HOUR: Final = r"(\d{1,2})[:.h](\d{2})(?::\d{2}(?:\.\d+)?)?\s*([ap]\.?m\.?)?"
+_CLOCK: Final = rf"(?:[T ,]+{_HOUR})?"
 _ISO: Final = re.compile(rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}}){_CLOCK}$", re.IGNORECASE)
 _BARE_ISO: Final = re.compile(r"^(20\d\d)(\d\d)(\d\d)$")
 _NUMBERS: Final = re.compile(
@@ -29,7 +30,8 @@ _NUMBERS: Final = re.compile(
 )
 _WORDS: Final = re.compile(r"\d+|[^\W\d_]+")
 _NO_NUMBER: Final = re.compile(r"/|[^\W\d_]")
-_TIME: Final = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::\d{2})?\s*([ap]\.?m\.?)?$", re.IGNORECASE)
+_CLOCK_BEHIND: Final = re.compile(rf"[ ,]+{_HOUR}$", re.IGNORECASE)
+_TIME: Final = re.compile(rf"^{_HOUR}$", re.IGNORECASE)
 
 
 def order_shown(cells: Iterable[Cell]) -> Order | Literal["both"] | None:
@@ -138,27 +140,23 @@ def _year(written: str | None, meant: int | None) -> int:
     return int(written) + (2000 if len(written) == 2 else 0)
 
 
-def _in_words(text: str, meant: int | None) -> date | datetime:
+def _in_words(text: str, year: int | None) -> date | datetime:
     """Days with the month in words, in any order that the words allow: 2 March 2026, Mar 2nd 2026, 2. März 26."""
-    body, clock = text, None
-    if (found := re.search(rf"(?<=\d|[a-z]){_CLOCK[:-1]}$", text, re.IGNORECASE)) and found[0]:
-        body, clock = text[: found.start()], found.groups()
+    found = _CLOCK_BEHIND.search(text)
+    body, clock = (text[: found.start()], found.groups()) if found else (text, None)
     months, numbers = [], []
     for word in _WORDS.findall(body):
         if word.isdigit():
             numbers.append(word)
-        elif (month := meaning("months").get(plain(word))) is not None:
+        elif (month := meant(word, "months")) is not None:
             months.append(int(month))
         elif plain(word) not in _beside_a_date():
             raise CannotRead(_NEEDED)
-    if len(months) != 1 or not 1 <= len(numbers) <= 2:
-        raise CannotRead(_NEEDED)
-    long = [number for number in numbers if len(number) == 4]
-    year = _year((long or numbers[1:] or [None])[0], meant)
     days = [number for number in numbers if len(number) <= 2]
-    if not days or len(long) > 1:
+    long = [number for number in numbers if len(number) == 4]
+    if len(months) != 1 or not days or not 1 <= len(numbers) <= 2 or len(days) + len(long) != len(numbers):
         raise CannotRead(_NEEDED)
-    return _day(year, months[0], int(days[0]), clock)
+    return _day(_year((long or days[1:] or [None])[0], year), months[0], int(days[0]), clock)
 
 
 @lru_cache(maxsize=1)

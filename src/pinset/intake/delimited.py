@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from pinset.intake.guard import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, NotNotes, TooLarge
+from pinset.intake.layout import heading_words
 from pinset.intake.table import Cell, Grid, Unread
 from pinset.intake.words import vocabulary
 from pinset.intake.workbook import tidy
@@ -119,10 +120,10 @@ def _declared(text: str) -> tuple[str, str | None]:
 
 
 def delimiter_of(text: str) -> str | None:
-    """The delimiter under which most lines have the same number of cells, and more than one.
+    """The delimiter that parts a heading into known words, or under which most lines have the same number of cells.
 
-    >>> delimiter_of("day;kg\\n1/2/2026;0,5\\n2/2/2026;0,7\\n"), delimiter_of("a,b\\n1,2\\n")
-    (';', ',')
+    >>> delimiter_of("day;kg\\n1/2/2026;0,5\\n2/2/2026;0,7\\n"), delimiter_of("a,b\\n1,2\\n"), delimiter_of("a\\nb")
+    (';', ',', None)
     """
     lines = text.splitlines()[:_SAMPLE_LINES]
     votes = {delimiter: _vote(lines, delimiter) for delimiter in DELIMITERS}
@@ -130,14 +131,13 @@ def delimiter_of(text: str) -> str | None:
     return best if votes[best] > (0, 0) else None
 
 
-def _vote(lines: list[str], delimiter: str) -> tuple[float, int]:
-    """The share of the filled lines that agree, and on how many cells."""
-    widths = Counter(len(cells) for cells in csv.reader(lines, delimiter=delimiter) if any(cells))
-    several = {width: count for width, count in widths.items() if width > 1}
-    if not several:
-        return (0, 0)
-    width = max(several, key=lambda width: (several[width], width))
-    return (round(several[width] / widths.total(), 1), width)
+def _vote(lines: list[str], delimiter: str) -> tuple[int, float]:
+    """The most words of a heading in one line; then the share of lines that agree, times the cells beyond the first."""
+    rows = [cells for cells in csv.reader(lines, delimiter=delimiter) if any(cells)]
+    widths = Counter(map(len, rows))
+    agree = max((count * (width - 1) for width, count in widths.items()), default=0)
+    known = max((heading_words([cell for cell in cells if cell]) for cells in rows), default=0)
+    return known, agree / max(len(rows), 1)
 
 
 def _rows(text: str, delimiter: str, file: str) -> list[tuple[int, list[Cell]]]:

@@ -90,7 +90,7 @@ def tables_in(paths: Iterable[Path], map: Map | None = None) -> list[Table]:
 def proposed(farm: FarmDoor, tables: Sequence[Table]) -> Map:
     """A map for some tables, guessed with the help of what is on record."""
     with farm.store.read() as connection:
-        return propose(tables, known_from(connection, farm.settings))
+        return propose(tables, known_from(connection, farm.settings), farm.settings.decimal_mark)
 
 
 def look(

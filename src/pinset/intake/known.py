@@ -192,7 +192,7 @@ class Known:
         'PV20-07'
         """
         known = self.units if level == "unit" else self.batches
-        if self._alike.get(level, (0, {}))[0] != len(known):
+        if self._alike.get(level, (-1, {}))[0] != len(known):
             self._alike[level] = (len(known), {_alike(each): each for each in known})
         return self._alike[level][1].get(_alike(code))
 

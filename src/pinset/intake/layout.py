@@ -44,13 +44,13 @@ def _heading(rows: Sequence[Line], wanted: set[str]) -> int:
     mapped = [sum(plain(cell) in wanted for cell in cells if isinstance(cell, str)) for _, cells in top]
     if max(mapped, default=0) > 0:
         return mapped.index(max(mapped))
-    known = [_known(cells) for _, cells in top]
+    known = [heading_words(cells) for _, cells in top]
     if max(known, default=0) >= _LEAST_KNOWN:
         return known.index(max(known))
     return next((n for n, (_, cells) in enumerate(top) if _looks_like_heading(cells, rows[n + 1 :])), -1)
 
 
-def _known(cells: Sequence[Cell]) -> int:
+def heading_words(cells: Sequence[Cell]) -> int:
     """How many cells of a row are known words of headings; a row that holds a value is none."""
     texts = [cell for cell in cells if cell is not None]
     if len(texts) < 2 or any(not isinstance(cell, str) or _VALUE.match(cell) for cell in texts):

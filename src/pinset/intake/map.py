@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Any, Final, Literal
 
 from pinset.intake.dates import ORDERS, Order
 from pinset.intake.fields import SHEET_KINDS, Sort, fields, sort_of
@@ -63,11 +63,17 @@ class SheetMap:
     always: Mapping[str, str] = field(default_factory=dict)
     words: Mapping[str, str] = field(default_factory=dict)
     fill_down: tuple[str, ...] = ()
-    date_order: Order | None = None
-    decimal: Mark | None = None
+    date_order: Order | Literal["?"] | None = None
+    decimal: Mark | Literal["?"] | None = None
     year: int | str | None = None
     asks: tuple[str, ...] = ()
     comments: Mapping[str, str] = field(default_factory=dict)
+
+    def target(self, name: str) -> Target | None:
+        """What a column says; None where it is skipped or not mentioned. Case and accents of its name do not matter."""
+        if name in self.columns:
+            return self.columns[name]
+        return next((target for column, target in self.columns.items() if plain(column) == plain(name)), None)
 
     def fits(self, table: Table) -> bool:
         """Whether a table is the sheet that this part of the map is about: by name, or by its columns."""
@@ -254,9 +260,9 @@ def _asks(sheet: SheetMap) -> Iterable[str]:
     """What a "?" in a sheet's map asks."""
     if sheet.kind == ASK:
         yield f'kind: what is this sheet about? One of {", ".join(SHEET_KINDS)}, or "{SKIP}"'
-    if sheet.date_order == cast(Any, ASK):
+    if sheet.date_order == ASK:
         yield 'date_order: does the day or the month come first? "d/m/y" or "m/d/y"'
-    if sheet.decimal == cast(Any, ASK):
+    if sheet.decimal == ASK:
         yield 'decimal: which mark stands before decimals? "." or ","'
     if sheet.year == ASK:
         yield "year: of which year are its dates?"

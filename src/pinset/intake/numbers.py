@@ -15,6 +15,8 @@ from pinset.journal.measures import MILLIGRAMS, MINUTES, AmbiguousNumber, NotANu
 
 Mark = Literal[".", ","]
 _MARKED: Final = re.compile(r"^[^\d]{0,4}(\d[\d.,]*\d|[.,]\d+)(?!\d)")
+_UNSURE: Final = re.compile(r"^[1-9]\d{0,2}([.,])\d{3}$")
+_GROUPED: Final = re.compile(r"^\d{1,3}([.,])\d{3}(?:\1\d{3})+$")
 _POUNDS_OUNCES: Final = re.compile(
     r"^(.+?)\s*(lbs?|pounds?|#)\.?,?\s*(?:and\s+)?(.+?)\s*(ozs?|ounces?)\.?$", re.IGNORECASE
 )
@@ -48,9 +50,20 @@ def _proved(text: str) -> set[Mark]:
         return set()
     mark = marks[0]
     if digits.count(mark) > 1:
-        return {"," if mark == "." else "."}
+        return {"," if mark == "." else "."} if _GROUPED.match(digits) else set()
     before, _, after = digits.partition(mark)
     return {mark} if len(after) != 3 or before in ("", "0") or len(before) > 3 else set()
+
+
+def marks_unsure(cells: Iterable[Cell]) -> set[Mark]:
+    """The marks of a column that stand before exactly three digits: before decimals or between thousands, who knows.
+
+    >>> marks_unsure(["1,500", "0,156"]), marks_unsure(["1.5"])
+    ({','}, set())
+    """
+    found = (_MARKED.match(cell) for cell in cells if isinstance(cell, str) and ("," in cell or "." in cell))
+    unsure = (_UNSURE.match(one[1]) for one in found if one is not None)
+    return {"," if one[1] == "," else "." for one in unsure if one is not None}
 
 
 def number_and_unit(cell: Cell, mark: Mark | None, needed: str) -> tuple[Decimal, str]:

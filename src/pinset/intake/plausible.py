@@ -139,7 +139,7 @@ def weight_is_usual(case: Case, bench: Bench) -> Iterator[Doubt]:
 def _slip(name: str, weight: int, usual: float, meant: int) -> Doubt:
     grams = f"{meant / 1000:g} g"
     mend = f"If {grams} is meant, correct it: {spoken(name)}={grams.replace(' ', '')}. {_IF_MEANT}"
-    needed = f"a weight like the others, about {weight_told(round(usual))}"
+    needed = f"a weight like the others, about {_about(usual)}"
     return Doubt(spoken(name), needed, weight_told(weight), mend)
 
 
@@ -153,9 +153,13 @@ def yield_is_possible(case: Case, bench: Bench) -> Iterator[Doubt]:
         filled = batch.fill_mg * (batch.units if level == "batch" else 1)
         picked = bench.known.picked_mg[level, code] + case.body["weight_mg"] / len(case.about)
         if picked > highest * filled:
-            most = weight_told(round(highest * filled))
-            needed = f"at most {most} in all from {weight_told(filled)} of wet substrate"
-            yield Doubt("weight", needed, f"{weight_told(round(picked))} with this pick")
+            needed = f"at most {_about(highest * filled)} in all from {_about(filled)} of wet substrate"
+            yield Doubt("weight", needed, f"{_about(picked)} with this pick")
+
+
+def _about(milligrams: float) -> str:
+    """A weight to the gram: limits are no finer."""
+    return weight_told(round(milligrams, -3))
 
 
 def said_once(case: Case, bench: Bench) -> Iterator[Doubt]:
@@ -187,6 +191,16 @@ def _second(case: Case, said: Mapping[str, Any], other: Noted, bench: Bench) -> 
 
 def _told(name: str, value: Any) -> str:
     return "nothing" if value is None else value_told(name, value)
+
+
+def unit_can_be_carried(case: Case, bench: Bench) -> Iterator[Doubt]:
+    """A unit too heavy to be one: grams written as kilograms, or thousands taken for decimals."""
+    most = limit("unit_weight").value
+    total = case.body.get("total_mg")
+    each = case.body.get("fill_mg") or (total / case.body["units"] if total else 0)
+    if each > most * 1_000_000:
+        mend = f"Is its unit right, and its decimal mark? {_IF_MEANT}"
+        yield Doubt("total" if total else "fill", f"units of at most {most:g} kg each", _about(each), mend)
 
 
 def spawn_is_less(case: Case, bench: Bench) -> Iterator[Doubt]:
@@ -229,7 +243,7 @@ _RULES: Final[dict[str, tuple[Rule, ...]]] = {
     "check": (when, subject_is_known, after_making, bad_are_fewer, said_once),
     "cull": (when, subject_is_known, after_making, bad_are_fewer, said_once),
     "move": (when, subject_is_known, after_making, said_once),
-    "make": (weight_is_usual, when, spawn_is_less, said_once),
+    "make": (weight_is_usual, when, unit_can_be_carried, spawn_is_less, said_once),
     "draw": (when, passage_follows, said_once),
     "work": (when, subject_is_known, day_has_hours, said_once),
     "pack": (when, subject_is_known, said_once),

@@ -8,14 +8,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from statistics import median
-from typing import Any, Final
+from typing import Any, Final, Literal
 
+from pinset.intake.cells import number_columns
 from pinset.intake.dates import is_day, needs_order, order_shown, read_day
 from pinset.intake.fields import DEFINED, choices, sort_of
 from pinset.intake.guess import Codes, SheetGuess, guess_sheet
 from pinset.intake.known import Known
 from pinset.intake.map import ASK, SKIP, Map, SheetMap, Target, TrialMap, with_asks
-from pinset.intake.numbers import number_and_unit
+from pinset.intake.numbers import Mark, marks_shown, marks_unsure, number_and_unit
 from pinset.intake.problem import CannotRead
 from pinset.intake.table import Cell, Table, Unread
 from pinset.intake.words import is_one_of, meant, plain, stems
@@ -36,10 +37,11 @@ class _Draft:
     settings: dict[str, Any]
 
 
-def propose(tables: Sequence[Table], known: Known | None = None) -> Map:
+def propose(tables: Sequence[Table], known: Known | None = None, decimal: Mark | None = None) -> Map:
     """A map for some tables.
 
-    ``known`` is what is on record: codes of batches and units tell columns apart.
+    ``known`` is what is on record: codes of batches and units tell columns apart. ``decimal`` is the mark that the farm
+    writes before decimals.
     """
     known = known or Known()
     codes = Codes(frozenset(known.batches), frozenset(known.units))
@@ -49,8 +51,9 @@ def propose(tables: Sequence[Table], known: Known | None = None) -> Map:
     names = [table.sheet for table in tables]
     order = _order_of([draft for draft in found if draft.guess])
     first_day = _first_day(found)
-    sheets = tuple(_sheet(draft, names.count(draft.table.sheet) > 1, order, first_day) for draft in found)
-    return Map(sheets, _trial(found, known, first_day))
+    sheets = [_sheet(draft, names.count(draft.table.sheet) > 1, order, first_day) for draft in found]
+    sheets = _with_marks(tables, sheets, decimal)
+    return Map(tuple(map(with_asks, sheets)), _trial(found, known, first_day))
 
 
 def _guessed(table: Table, codes: Codes) -> _Draft:
@@ -79,7 +82,7 @@ def _column(draft: _Draft, guess: SheetGuess, name: str) -> None:
 
 
 def _unit(kind: str, target: Target, cells: list[Cell]) -> tuple[str, str]:
-    """The unit of a column: the heading's; none where the cells have theirs; else asked, with what the sizes suggest."""
+    """The unit of a column: the heading's; none where the cells have theirs; else asked, with what sizes suggest."""
     sort = sort_of(target.kind or kind, target.field)
     if target.unit or sort not in ("weight", "share", "span"):
         return target.unit, ""
@@ -159,8 +162,7 @@ def _sheet(draft: _Draft, ambiguous: bool, order: Mapping[str, Any], first_day: 
     _set_dates(draft, order)
     _set_fill_down(draft)
     _set_always(draft, first_day)
-    sheet = SheetMap(name, draft.guess.kind, draft.columns, comments=draft.comments, **draft.settings)
-    return with_asks(sheet)
+    return SheetMap(name, draft.guess.kind, draft.columns, comments=draft.comments, **draft.settings)
 
 
 def _set_dates(draft: _Draft, order: Mapping[str, Any]) -> None:
@@ -274,6 +276,40 @@ def _choice(kind: str, target: Target, text: str) -> str | None:
 def _all_signs(text: str) -> bool:
     pieces = [piece for piece in re.split(r"\s*[,;+&/]\s*|\s+(?:and|und|y|et)\s+", text) if piece]
     return all(meant(piece, "signs") is not None for piece in pieces)
+
+
+def _with_marks(tables: Sequence[Table], sheets: Sequence[SheetMap], farm: Mark | None) -> list[SheetMap]:
+    """The decimal mark named where a column alone cannot tell decimals from thousands."""
+    proved: dict[str, set[Mark]] = {"": set()}
+    for table, sheet in zip(tables, sheets, strict=True):
+        shown = marks_shown(_number_cells(table, sheet))
+        for place in (table.file, ""):
+            proved.setdefault(place, set()).update(shown)
+    return [_with_mark(table, sheet, proved, farm) for table, sheet in zip(tables, sheets, strict=True)]
+
+
+def _number_cells(table: Table, sheet: SheetMap) -> list[Cell]:
+    if sheet.kind == SKIP:
+        return []
+    return [cell for name in number_columns(table, sheet) for cell in table.column(name)]
+
+
+def _with_mark(table: Table, sheet: SheetMap, proved: Mapping[str, set[Mark]], farm: Mark | None) -> SheetMap:
+    cells = _number_cells(table, sheet)
+    unsure = marks_unsure(cells)
+    if not unsure or marks_shown(cells):
+        return sheet
+    elsewhere = next((marks for marks in (proved[table.file], proved[""]) if len(marks) == 1), None)
+    found: Mark | Literal["?"] = "?"
+    if elsewhere:
+        found, why = next(iter(elsewhere)), "as other sheets show"
+    elif table.delimiter == ";" and unsure == {","}:
+        found, why = ",", "as files parted by semicolons have it"
+    elif unsure == {farm}:
+        found, why = next(iter(unsure)), "as this farm writes"
+    else:
+        why = "thousands or decimals?"
+    return replace(sheet, decimal=found, comments={**sheet.comments, "decimal": why})
 
 
 def _trial(drafts: Iterable[_Draft], known: Known, first_day: str) -> TrialMap | None:

@@ -64,7 +64,7 @@ def _part(part: Any) -> str:
     return " ".join([str(label[1]), *(value_told(name, value) for name, value in amounts)])
 
 
-def weight_told(milligrams: int) -> str:
+def weight_told(milligrams: float) -> str:
     """A weight in kg, or in g below 1 g of a kilogram's digits.
 
     >>> weight_told(181000), weight_told(2200000), weight_told(250)
