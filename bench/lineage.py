@@ -6,7 +6,7 @@ from collections.abc import Callable
 from time import perf_counter
 from typing import Any, Final
 
-import networkx  # type: ignore[import-untyped]
+import networkx
 import numpy as np
 
 from bench.row import Row

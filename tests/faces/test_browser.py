@@ -167,7 +167,7 @@ def test_print_leaves_out_what_paper_cannot_do(browser: Browser, address: str) -
 def test_a_drawing_changes_its_colours_in_the_dark(browser: Browser, address: str) -> None:
     colours = set()
     for scheme in ("light", "dark"):
-        context = browser.new_context(color_scheme=scheme)  # type: ignore[arg-type]
+        context = browser.new_context(color_scheme=scheme)
         page = context.new_page()
         page.goto(f"{address}/ask/yields")
         colours.add(page.evaluate("getComputedStyle(document.querySelector('.picture svg text')).fill"))

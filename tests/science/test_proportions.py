@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -67,7 +68,7 @@ def test_what_is_not_counted_mirrors_what_is(method: Method, counts: tuple[int, 
 def test_coverage_by_summing_all_outcomes(total: int) -> None:
     """Exactly, over a grid of true shares: Clopper-Pearson never below 95 %, Wilson 95 % on average."""
     grid = np.linspace(0.02, 0.98, 49)
-    covered = {method: [] for method in METHODS}
+    covered: dict[Any, list[float]] = {method: [] for method in METHODS}
     for method in METHODS:
         ends = [method(count, total) for count in range(total + 1)]
         for share in grid:
