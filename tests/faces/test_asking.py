@@ -25,7 +25,7 @@ from tests.faces.markup import Read
 def folder(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.delenv("PINSET_FARM", raising=False)
-    return farm.store.path.parent
+    return Path(farm.store.place).parent
 
 
 def asked(capsys: pytest.CaptureFixture[str], *typed: str) -> str:

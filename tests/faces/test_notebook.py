@@ -18,7 +18,7 @@ from tests.faces.markup import Read
 
 @pytest.fixture(scope="module")
 def opened(farm: Farm) -> NotebookFarm:
-    return pinset.open(farm.store.path.parent)
+    return pinset.open(Path(farm.store.place).parent)
 
 
 def test_an_answer_shows_itself_as_text_and_as_a_page(opened: NotebookFarm, farm: Farm) -> None:

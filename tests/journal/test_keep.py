@@ -13,7 +13,8 @@ from pinset.farm import Farm
 from pinset.journal.entry import Entry, NotAnEntry, checked
 from pinset.journal.farms import NoSuchFarm
 from pinset.journal.keep import chain_faults, kept
-from pinset.journal.store import FILE_NAME, NoRecordHere, RecordTooNew, RecordTooOld, connect
+from pinset.journal.sqlite import FILE_NAME, connect
+from pinset.journal.store import NoRecordHere, RecordTooNew, RecordTooOld
 from pinset.ledger.tables import Batch, Labour, Picked, Remark, Unit
 
 
@@ -120,13 +121,12 @@ def test_several_units_weighed_together_share_the_weight_to_the_milligram(farm: 
     "UPDATE picked SET weight_mg = weight_mg + 1",
     "DELETE FROM unit",
 ])  # fmt: skip
-def test_verify_finds_every_changed_missing_or_misplaced_thing(farm: Farm, damage: str) -> None:
+def test_verify_finds_every_changed_missing_or_misplaced_thing(farm: Farm, folder: Path, damage: str) -> None:
     farm.keep([_make(farm), _pick(farm), _pick(farm, "A-02")])
     assert farm.verify() == []
-    other = connect(farm.store.path)
-    other.execute(damage)
-    other.close()
-    with Farm.open(farm.store.path.parent) as opened:
+    with farm.store.owner() as connection:
+        connection.execute(damage)
+    with Farm.open(folder) as opened:
         assert opened.verify() != []
 
 
@@ -139,8 +139,7 @@ def test_kept_entries_come_back_as_they_were_noted(farm: Farm) -> None:
     assert back == [checked(entry) for entry in offered]
 
 
-def test_the_record_is_found_again_and_strangers_are_named(farm: Farm, tmp_path: Path) -> None:
-    folder = farm.store.path.parent
+def test_the_record_is_found_again_and_strangers_are_named(farm: Farm, folder: Path, tmp_path: Path) -> None:
     with Farm.open(folder, "Trial farm") as opened:
         assert opened.settings == farm.settings
     with pytest.raises(NoSuchFarm, match="Trial farm"):
@@ -152,30 +151,32 @@ def test_the_record_is_found_again_and_strangers_are_named(farm: Farm, tmp_path:
 
 
 @pytest.mark.parametrize(("version", "fault"), [("9999", RecordTooNew), ("0000", RecordTooOld)])
-def test_a_record_of_another_version_is_not_touched(farm: Farm, version: str, fault: type[Exception]) -> None:
-    other = connect(farm.store.path)
-    other.execute("UPDATE alembic_version SET version_num = ?", (version,))
-    other.close()
+def test_a_record_of_another_version_is_not_touched(
+    farm: Farm, folder: Path, version: str, fault: type[Exception]
+) -> None:
+    with farm.store.owner() as connection:
+        connection.execute("UPDATE alembic_version SET version_num = ?", (version,))
     with pytest.raises(fault):
-        Farm.open(farm.store.path.parent)
+        Farm.open(folder)
 
 
-@pytest.mark.parametrize("damage", ["DROP TABLE ledger_version", "UPDATE ledger_version SET version = 0"])
-def test_a_ledger_of_an_older_make_is_made_again_on_opening(farm: Farm, damage: str) -> None:
+@pytest.mark.parametrize("damage", [
+    "DELETE FROM ledger_version", "UPDATE ledger_version SET version = 0", "DELETE FROM ledger_made",
+])  # fmt: skip
+def test_a_ledger_of_an_older_make_is_made_again_on_opening(farm: Farm, folder: Path, damage: str) -> None:
     farm.keep([_make(farm)])
-    other = connect(farm.store.path)
-    other.execute(damage)
-    other.close()
-    with Farm.open(farm.store.path.parent) as opened, opened.reader() as ledger:
+    with farm.store.owner() as connection:
+        connection.execute(damage)
+    with Farm.open(folder) as opened, opened.reader() as ledger:
         assert [batch.code for batch in ledger.rows(Batch, code="A")] == ["A"]
 
 
-def test_the_file_is_set_to_survive_a_power_cut(farm: Farm) -> None:
-    connection = connect(farm.store.path)
+def test_the_file_is_set_to_survive_a_power_cut(in_file: Farm, folder: Path) -> None:
+    connection = connect(folder / FILE_NAME)
     settings = [connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("journal_mode", "synchronous")]
     connection.close()
     assert settings == ["wal", 2]
-    assert farm.store.path.name == FILE_NAME
+    assert in_file.store.place == str(folder / FILE_NAME)
 
 
 @pytest.mark.parametrize(("changes", "where"), [
@@ -185,6 +186,8 @@ def test_the_file_is_set_to_survive_a_power_cut(farm: Farm) -> None:
     ({"replaces": "A-01"}, "replaces"),
     ({"by": ""}, "by"),
     ({"kind": "guess"}, "kind"),
+    ({"by": "A\0na"}, "entry"),
+    ({"body": {"batch": "A", "units": 2, "room": "half of \ud83c"}}, "entry"),
     ({"body": {"batch": "A"}}, "units"),
     ({"body": {"batch": "A", "units": 2, "colour": "red"}}, "colour"),
 ])  # fmt: skip

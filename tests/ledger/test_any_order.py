@@ -6,6 +6,7 @@ import dataclasses
 import random
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,9 @@ from pinset.farm import Farm
 from pinset.journal.entry import Entry
 from pinset.ledger import build, force
 from pinset.ledger.tables import TABLES
+from tests.homes import cluster, new_database
+
+__all__ = ["cluster"]
 
 MOMENTS = [f"2026-03-{day:02d}T12:00:00+01:00" for day in range(1, 29)]
 IDS = [f"00000000-0000-7000-8000-{n:012d}" for n in range(14)]
@@ -48,10 +52,14 @@ def journals(draw: st.DrawFn) -> list[Entry]:
     return entries
 
 
-@pytest.fixture(scope="module")
-def farm() -> Iterator[Farm]:
-    with tempfile.TemporaryDirectory() as folder, Farm.start(Path(folder), "Trial farm") as started:
-        yield started
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def farm(request: pytest.FixtureRequest) -> Iterator[Farm]:
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        address = None
+        if request.param == "postgresql":
+            address = stack.enter_context(new_database(request.getfixturevalue("cluster")))
+        yield stack.enter_context(Farm.start(folder, "Trial farm", address=address))
 
 
 def _empty(farm: Farm) -> None:
@@ -59,7 +67,7 @@ def _empty(farm: Farm) -> None:
         connection.execute("DELETE FROM entry")
         connection.execute("DELETE FROM conflict")
         connection.execute("UPDATE farm SET entries = 0, head = ?", (farm.settings.genesis,))
-        build.rebuild(connection, [farm.settings.id])
+        build.rebuild(connection, farm.settings.id)
 
 
 def _ledger(farm: Farm) -> str:

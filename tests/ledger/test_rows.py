@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
@@ -10,7 +10,7 @@ from pinset.journal.entry import Entry
 from pinset.journal.kinds import KINDS, plain
 from pinset.ledger.read import Reader
 from pinset.ledger.rows import rows, subjects
-from pinset.ledger.tables import TABLES, create_sql, table_name
+from pinset.ledger.tables import TABLES, Dialect, create_sql, table_name
 
 SAID: list[tuple[str, dict[str, Any], list[str]]] = [
     ("define", {"what": "room", "name": "Inc 1", "places": 400}, ["definition"]),
@@ -82,8 +82,9 @@ def test_what_an_entry_is_about() -> None:
 
 def test_tables_are_strict_and_their_sql_follows_their_fields() -> None:
     for table in TABLES:
-        assert "STRICT" in create_sql(table)[0]
-        assert all(f'"{field}"' in create_sql(table)[0] for field in table._fields)
+        assert "STRICT" in create_sql(table, "sqlite")[0]
+        for dialect in get_args(Dialect):
+            assert all(f'"{field}"' in create_sql(table, dialect)[0] for field in table._fields)
 
 
 def test_looking_up_many_codes_takes_several_rounds() -> None:

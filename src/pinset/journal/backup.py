@@ -16,13 +16,19 @@ from pinset.journal.codes import new_id
 from pinset.journal.entry import Fault
 from pinset.journal.farms import farms
 from pinset.journal.keep import chain_faults
-from pinset.journal.store import FILE_NAME, Store, connect
+from pinset.journal.sqlite import FILE_NAME, SqliteStore, connect
+from pinset.journal.store import Store, has_record
 
 PRUNING: Final = (
     "kept are the newest three, and the newest of each of the last 14 days, of each of the last 8 weeks and "
     "of each of the last 24 months"
 )
+FOLDER: Final = "backups"  # beside the record, where no other is named
 _NAME: Final = "record-%Y%m%dT%H%M%SZ.db"
+
+
+class NotOneFile(ValueError):
+    """A record in PostgreSQL is no file: back it up with pg_dump, or carry it to a folder with pinset carry."""
 
 
 class BackupNotSound(RuntimeError):
@@ -44,6 +50,8 @@ def back_up(store: Store, folder: Path, now: datetime | None = None) -> Backup:
 
     Raises BackupNotSound where the copy fails its check; what was there before then stays as it was.
     """
+    if not isinstance(store, SqliteStore):
+        raise NotOneFile(NotOneFile.__doc__)
     moment = now or datetime.now(UTC)
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{moment.strftime(_NAME)}.part"
@@ -58,7 +66,7 @@ def back_up(store: Store, folder: Path, now: datetime | None = None) -> Backup:
     return Backup(path, moment, entries, tuple(_prune(folder, moment)))
 
 
-def _copy(store: Store, target: Path) -> None:
+def _copy(store: SqliteStore, target: Path) -> None:
     target.unlink(missing_ok=True)
     source = connect(store.path)
     copy = sqlite3.connect(target)
@@ -135,8 +143,8 @@ def restore(backup: Path, folder: Path) -> int:
         raise BackupNotSound(f"{backup} is not sound: {faults[0]}. Try the one before it.")
     folder.mkdir(parents=True, exist_ok=True)
     target = folder / FILE_NAME
-    if target.exists():
-        raise FileExistsError(f"{target} is already a record; restore into another folder. Nothing was changed")
+    if has_record(folder):
+        raise FileExistsError(f"{folder} has a record already; restore into another folder. Nothing was changed")
     part = folder / f".{FILE_NAME}.part"
     shutil.copyfile(backup, part)
     with contextlib.closing(connect(part)) as connection:

@@ -16,6 +16,9 @@ from pinset.journal.kinds import KINDS, plain
 
 _ID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 
+# A NUL, which PostgreSQL refuses, as it stands in JSON; and half of a pair of UTF-16, which no file can hold.
+_UNWRITABLE = re.compile(r"(?<!\\)(?:\\\\)*\\u0000|[\ud800-\udfff]")
+
 
 class Fault(NamedTuple):
     """What is wrong with something offered: where, what was needed, what came, how to mend it."""
@@ -127,6 +130,8 @@ def _envelope_faults(entry: Entry) -> list[Fault]:
     for name, text in (("id", entry.id), ("replaces", entry.replaces)):
         if text is not None and not _is_id(text):
             faults.append(Fault(name, "a UUID in lower case", repr(text)))
+    if _UNWRITABLE.search(entry.canonical):
+        faults.append(Fault("entry", "text that can be written", "a NUL character or half of one"))
     if entry.replaces == entry.id:
         faults.append(Fault("replaces", "the id of another entry", "its own"))
     if not 1 <= len(entry.by) <= 120:

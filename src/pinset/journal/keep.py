@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from pinset.journal.entry import Entry, Fault, NotAnEntry, canonical, checked, link, one_line, utc_text
+from pinset.journal.entry import Entry, Fault, NotAnEntry, canonical, checked, digest, link, one_line, utc_text
 from pinset.journal.farms import FarmSettings
 from pinset.journal.store import Connection, Store
 
@@ -20,6 +20,7 @@ _COLUMNS = (
     " place, kept_at, chain"
 )
 MOST_MARKS = 500
+SOME = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +124,8 @@ def _offer(connection: Connection, chain: _Chain, known: dict[str, str], entry: 
     if known[entry.id] == entry.canonical:
         return Outcome(entry.id, "already kept")
     connection.execute(
-        "INSERT INTO conflict VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-        (entry.farm, entry.id, entry.canonical, chain.kept_at),
+        "INSERT INTO conflict VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        (entry.farm, entry.id, digest(entry.canonical), entry.canonical, chain.kept_at),
     )
     needed = "the same words as were kept under this id"
     mend = "Note it again under a new id, or as a correction of the first."
@@ -161,12 +162,15 @@ def select_in(connection: Connection, sql: str, farm: str, values: Sequence[str]
 
 def kept(connection: Connection, farm: str, after: int = 0) -> Iterator[Kept]:
     """Every entry of a farm in the order of its chain, from a place on."""
-    rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM entry WHERE farm = ? AND place > ? ORDER BY place",
-        (farm, after),
-    )
-    for row in rows:
-        yield _kept(row)
+    while some := kept_some(connection, farm, after, SOME):
+        yield from some
+        after = some[-1].place
+
+
+def kept_some(connection: Connection, farm: str, after: int, most: int) -> list[Kept]:
+    """So many entries of a farm in the order of its chain, from a place on."""
+    sql = f"SELECT {_COLUMNS} FROM entry WHERE farm = ? AND place > ? ORDER BY place LIMIT ?"
+    return [_kept(row) for row in connection.execute(sql, (farm, after, most)).fetchall()]
 
 
 def _kept(row: Sequence[Any]) -> Kept:

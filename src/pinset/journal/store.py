@@ -1,4 +1,4 @@
-"""The journal on disk: one SQLite file, one writer, and 'kept' said only after the disk has it.
+"""The door to a record's store: a SQLite file in a folder, or a PostgreSQL database that a folder points to.
 
 The store speaks plain SQL through the DB-API: importing SQLAlchemy alone takes longer than the 0.3 s in which a
 noting command must have started. Alembic, which needs it, is loaded only when a record is made or brought up to date.
@@ -6,20 +6,17 @@ noting command must have started. Alembic, which needs it, is loaded only when a
 
 from __future__ import annotations
 
-import sqlite3
-import threading
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+import json
+import tomllib
+from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Any, Final, Literal, NamedTuple, Protocol, Self
 
-FILE_NAME: Final = "record.db"
-JOURNAL_VERSION: Final = "0001"  # the newest revision in migrations/versions
-WAL_RESET_FIXED: Final = (
-    3,
-    51,
-    3,
-)  # older SQLite can, very rarely, damage a file that two writers checkpoint at once
+from pinset.journal.sqlite import FILE_NAME, SqliteStore
+
+POINTER: Final = "record.toml"
+JOURNAL_VERSION: Final = "0002"  # the newest revision in migrations/versions
 
 
 class NoRecordHere(FileNotFoundError):
@@ -31,7 +28,11 @@ class RecordTooNew(RuntimeError):
 
 
 class RecordTooOld(RuntimeError):
-    """The record was made by an older pinset and has to be brought up to date first."""
+    """The record was made by an older pinset and has to be brought up to date first: pinset upgrade."""
+
+
+class NeedsPostgres(ImportError):
+    """A record in PostgreSQL needs pinset's extra: pip install 'pinset[postgres]'."""
 
 
 class Connection(Protocol):
@@ -44,83 +45,102 @@ class Connection(Protocol):
         """Run one statement for many rows."""
 
 
-class Store:
-    """One SQLite file. Every write goes through `transaction`, one at a time; readers never wait for it."""
+class Store(Protocol):
+    """Where a record is kept. Every write goes through `transaction`; readers never wait for it."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._writing = threading.RLock()
-        self._writer = connect(path)
-        self._local = threading.local()
+    def of(self, farm: str) -> Self:
+        """The store as a farm sees it, to be used from then on in its place."""
 
-    @contextmanager
-    def transaction(self) -> Iterator[Connection]:
-        """A write transaction: all of it is on disk when the block ends, or none of it."""
-        with self._writing:
-            self._writer.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._writer
-                self._writer.execute("COMMIT")
-            except BaseException:
-                # a full disk or an I/O error has already rolled back by itself
-                if self._writer.in_transaction:
-                    self._writer.execute("ROLLBACK")
-                raise
+    def transaction(self) -> AbstractContextManager[Connection]:
+        """A write transaction, one at a time for a farm: all of it is on disk when the block ends, or none of it."""
 
-    @contextmanager
-    def read(self) -> Iterator[Connection]:
-        """A reading connection of this thread, with one unchanging view of the record for the whole block."""
-        connection = self._reader()
-        nested = connection.in_transaction
-        if not nested:
-            connection.execute("BEGIN")
-        try:
-            yield connection
-        finally:
-            if not nested:
-                connection.execute("COMMIT")
+    def read(self) -> AbstractContextManager[Connection]:
+        """A reading connection of this thread, with one unchanging view for the whole block."""
 
-    def _reader(self) -> sqlite3.Connection:
-        if not hasattr(self._local, "reader"):
-            self._local.reader = connect(self.path)
-            self._local.reader.execute("PRAGMA query_only = ON")
-        reader: sqlite3.Connection = self._local.reader
-        return reader
+    def listing(self) -> AbstractContextManager[Connection]:
+        """A reading connection that sees the list of farms."""
+
+    def owner(self) -> AbstractContextManager[Connection]:
+        """A transaction that may change tables."""
 
     def close(self) -> None:
-        """Close this thread's connections."""
-        if hasattr(self._local, "reader"):
-            self._local.reader.close()
-            del self._local.reader
-        self._writer.close()
+        """Close the connections."""
+
+    def abandon(self) -> None:
+        """Close a store in which a farm was not started after all, and leave no trace of it."""
+
+    @property
+    def dialect(self) -> Literal["sqlite", "postgresql"]:
+        """Which SQL its tables are made with."""
+
+    @property
+    def place(self) -> str:
+        """Where the record is, in words."""
+
+    @property
+    def version(self) -> str:
+        """The database and its version, with its known fault where it has one."""
+
+    def size(self) -> int:
+        """Bytes on disk."""
+
+    def damage(self) -> list[str]:
+        """What the database itself finds wrong with its files."""
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """A connection with the settings under which a commit survives a power cut."""
-    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10)
-    # one execute: each pragma is a round trip through the parser, and starting must be quick
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "mmap_size = 0"):
-        connection.execute(f"PRAGMA {pragma}")
-    return connection
+class Home(NamedTuple):
+    """Where a record lives: its folder or its address, and the farm's id where the folder points to one."""
+
+    where: Path | str
+    farm: str | None = None
 
 
-def create(folder: Path) -> Store:
-    """A new, empty record in a folder, which is made where it is missing."""
+def home(where: Path | str) -> Home:
+    """Where a folder's record lives: in it, or where it points to. An address is its own home."""
+    if is_url(where) or not (Path(where) / POINTER).is_file():
+        return Home(where if is_url(where) else Path(where))
+    told = tomllib.loads((Path(where) / POINTER).read_text(encoding="utf-8"))
+    return Home(told["store"], told["farm"])
+
+
+def point(folder: Path, url: str, farm: str) -> None:
+    """Write into a folder that a farm's record lives at an address. The file may hold a password: only we read it."""
     folder.mkdir(parents=True, exist_ok=True)
-    path = folder / FILE_NAME
-    if path.exists():
-        raise FileExistsError(f"{path} is already a record; nothing was changed")
-    migrate(path)
-    return Store(path)
+    path = folder / POINTER
+    path.touch(mode=0o600)
+    path.write_text(f"store = {json.dumps(url)}\nfarm = {json.dumps(farm)}\n", encoding="utf-8")
 
 
-def open_store(folder: Path) -> Store:
-    """The record in a folder."""
-    path = folder / FILE_NAME
-    if not path.is_file():
-        raise NoRecordHere(f"needed a farm's record in {folder}; found none. Make one with: pinset start {folder}")
-    store = Store(path)
-    with store.read() as connection:
+def is_url(where: Path | str) -> bool:
+    """Whether this is the address of a PostgreSQL database.
+
+    >>> is_url("postgresql://localhost/farms"), is_url(Path("hill-farm"))
+    (True, False)
+    """
+    return str(where).startswith(("postgresql://", "postgres://"))
+
+
+def has_record(folder: Path) -> bool:
+    """Whether a folder holds a record, or points to one."""
+    return (folder / FILE_NAME).is_file() or (folder / POINTER).is_file()
+
+
+def create(where: Path | str) -> Store:
+    """An empty record in a folder that has none, or a database that may hold farms already."""
+    if is_url(where):
+        store = _postgres(str(where))  # first, to be told in plain words where it cannot be reached
+        migrate(where)
+        return store
+    folder = Path(where)
+    folder.mkdir(parents=True, exist_ok=True)
+    migrate(folder)
+    return SqliteStore(folder / FILE_NAME)
+
+
+def open_store(where: Path | str) -> Store:
+    """The store of the record in a folder, or at an address."""
+    store = _opened(home(where).where)
+    with store.listing() as connection:
         found = schema_version(connection)
     if found != JOURNAL_VERSION:
         store.close()
@@ -129,13 +149,36 @@ def open_store(folder: Path) -> Store:
     return store
 
 
+def _opened(where: Path | str) -> Store:
+    if is_url(where):
+        from pinset.journal.postgres import has_journal
+
+        store = _postgres(str(where))
+        if not has_journal(str(where)):
+            store.close()
+            raise NoRecordHere(f"needed a farm's record in {store.place}; found none.")
+        return store
+    path = Path(where) / FILE_NAME
+    if not path.is_file():
+        raise NoRecordHere(f"needed a farm's record in {where}; found none. Make one with: pinset start {where}")
+    return SqliteStore(path)
+
+
+def _postgres(url: str) -> Store:
+    try:
+        from pinset.journal.postgres import PostgresStore
+    except ImportError as fault:
+        raise NeedsPostgres(NeedsPostgres.__doc__) from fault
+    return PostgresStore(url)
+
+
 def schema_version(connection: Connection) -> str:
     """The journal's schema version as Alembic wrote it."""
     row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     return str(row[0])
 
 
-def migrate(path: Path, target: str = "head") -> None:
+def migrate(where: Path | str, target: str = "head") -> None:
     """Bring a record's journal to a schema version, each step in a transaction of its own."""
     from alembic import command
     from alembic.config import Config
@@ -143,15 +186,10 @@ def migrate(path: Path, target: str = "head") -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
     config.set_main_option("path_separator", "os")
-    config.attributes["path"] = path
+    config.attributes["where"] = where
     command.upgrade(config, target)
-
-
-def sqlite_faults() -> str | None:
-    """A known fault of the SQLite in use, in words, or None."""
-    if sqlite3.sqlite_version_info >= WAL_RESET_FIXED:
-        return None
-    return (
-        f"SQLite {sqlite3.sqlite_version} can, very rarely, damage a file when two programs finish writing at the same "
-        "instant (fixed in 3.51.3); pinset writes through one connection only"
-    )
+    if is_url(where):
+        store = _postgres(str(where))
+        with store.owner():  # puts what the migrations made under row-level security
+            pass
+        store.close()

@@ -5,48 +5,48 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
 from pinset.journal.entry import Entry, seconds
 from pinset.journal.keep import find, kept, select_in
 from pinset.journal.store import Connection
 from pinset.ledger import force
 from pinset.ledger.rows import claimed, rows, subjects
-from pinset.ledger.tables import INSERT, TABLES, Claim, Row, create_sql, table_name
+from pinset.ledger.tables import INSERT, TABLES, Claim, Dialect, Row, create_sql, table_name
 
 # Raised whenever a table or the meaning of an entry changes: an older ledger is dropped and made again.
-LEDGER_VERSION = 1
+LEDGER_VERSION = 2
 CHUNK = 5_000
 
 
 def is_current(connection: Connection) -> bool:
     """Whether the ledger's tables are there and of this version."""
-    found = connection.execute("SELECT name FROM sqlite_master WHERE name = 'ledger_version'").fetchone()
-    if found is None:
-        return False
     return bool(connection.execute("SELECT version FROM ledger_version").fetchone() == (LEDGER_VERSION,))
 
 
-def drop(connection: Connection) -> None:
-    """Take the whole ledger away. Nothing noted is lost: the journal has it all."""
-    for name in [*map(table_name, TABLES), "ledger_version"]:
+def is_made(connection: Connection, farm: str) -> bool:
+    """Whether a farm's rows were made since the tables were."""
+    return connection.execute("SELECT 1 FROM ledger_made WHERE farm = ?", (farm,)).fetchone() is not None
+
+
+def renew(connection: Connection, dialect: Dialect) -> None:
+    """Make the ledger's tables anew, empty. Nothing noted is lost: the journal has it all."""
+    for name in [*map(table_name, TABLES), "ledger_made"]:
         connection.execute(f"DROP TABLE IF EXISTS {name}")
-
-
-def create(connection: Connection) -> None:
-    """Make the ledger's empty tables."""
     for table in TABLES:
-        for statement in create_sql(table):
+        for statement in create_sql(table, dialect):
             connection.execute(statement)
-    connection.execute("CREATE TABLE ledger_version (version INTEGER NOT NULL) STRICT")
+    connection.execute("CREATE TABLE ledger_made (farm TEXT PRIMARY KEY)")
+    connection.execute("DELETE FROM ledger_version")
     connection.execute("INSERT INTO ledger_version VALUES (?)", (LEDGER_VERSION,))
 
 
-def rebuild(connection: Connection, farms: Iterable[str], progress: Callable[[int], None] = lambda done: None) -> int:
-    """Drop the ledger and make it again from the journal; returns how many entries were read."""
-    drop(connection)
-    create(connection)
-    return sum(_refill(connection, farm, progress) for farm in farms)
+def rebuild(connection: Connection, farm: str, progress: Callable[[int], None] = lambda done: None) -> int:
+    """Take a farm's rows away and make them again from its journal; returns how many entries were read."""
+    for name in [*map(table_name, TABLES), "ledger_made"]:
+        connection.execute(f"DELETE FROM {name} WHERE farm = ?", (farm,))
+    connection.execute("INSERT INTO ledger_made VALUES (?)", (farm,))
+    return _refill(connection, farm, progress)
 
 
 def _refill(connection: Connection, farm: str, progress: Callable[[int], None]) -> int:

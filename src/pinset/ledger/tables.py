@@ -5,7 +5,7 @@ Every row names its farm, the entry it came from, and its number within that ent
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, get_args, get_type_hints
+from typing import Any, Literal, NamedTuple, get_args, get_type_hints
 
 from pinset.journal.hints import is_optional, plain_type
 
@@ -282,7 +282,13 @@ _LOOKUPS: dict[type[Row], tuple[str, ...]] = {
     Unit: ("code", "batch"), Stay: ("subject",), Seen: ("subject",), SignSeen: ("subject",), Picked: ("subject",),
     Culled: ("subject",), Claim: ("code",), Definition: ("what",), Price: ("name",),
 }  # fmt: skip
-_SQL_TYPES = {str: "TEXT", int: "INTEGER", float: "REAL"}
+Dialect = Literal["sqlite", "postgresql"]
+# Text is sorted by bytes in both databases, so that both tell the same order.
+_SQL_TYPES: dict[Dialect, dict[type, str]] = {
+    "sqlite": {str: "TEXT", int: "INTEGER", float: "REAL"},
+    "postgresql": {str: 'TEXT COLLATE "C"', int: "BIGINT", float: "DOUBLE PRECISION"},
+}
+_KEPT_AS: dict[Dialect, str] = {"sqlite": " WITHOUT ROWID, STRICT", "postgresql": ""}
 
 
 def table_name(table: type[tuple[Any, ...]]) -> str:
@@ -295,19 +301,19 @@ def table_name(table: type[tuple[Any, ...]]) -> str:
     return name.removeprefix("_")
 
 
-def create_sql(table: type[Row]) -> list[str]:
+def create_sql(table: type[Row], dialect: Dialect) -> list[str]:
     """The statements that make a table and its indexes."""
     name = table_name(table)
-    columns = [f'"{field}" {_sql_type(hint)}' for field, hint in get_type_hints(table).items()]
-    made = f"CREATE TABLE {name} ({', '.join(columns)}, PRIMARY KEY (farm, entry, n)) WITHOUT ROWID, STRICT"
+    columns = [f'"{field}" {_sql_type(hint, dialect)}' for field, hint in get_type_hints(table).items()]
+    made = f"CREATE TABLE {name} ({', '.join(columns)}, PRIMARY KEY (farm, entry, n)){_KEPT_AS[dialect]}"
     looked_up = [
         f'CREATE INDEX {name}_{field} ON {name} (farm, "{field}")' for field in _LOOKUPS.get(table, ())
     ]  # fmt: skip
     return [made, *looked_up]
 
 
-def _sql_type(hint: Any) -> str:
-    return _SQL_TYPES[plain_type(hint)] + ("" if is_optional(hint) else " NOT NULL")
+def _sql_type(hint: Any, dialect: Dialect) -> str:
+    return _SQL_TYPES[dialect][plain_type(hint)] + ("" if is_optional(hint) else " NOT NULL")
 
 
 INSERT: dict[type[Row], str] = {

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
-import sqlite3
 import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pinset.faces.cli.finding import open_farm
+from pinset.faces.cli.finding import find_folder, open_farm
 from pinset.faces.cli.options import FarmFolder
-from pinset.farm import Farm
+from pinset.farm import Farm, carried
 from pinset.journal import backup as backing
-from pinset.journal.store import sqlite_faults
+from pinset.journal.sqlite import FILE_NAME, SqliteStore
+from pinset.journal.store import home, is_url, migrate
 from pinset.ledger.tables import Batch, Picked, Unit
 
 
@@ -51,7 +52,7 @@ def backup(folder: Path | None = None, *, farm: FarmFolder = None) -> None:
         Where the copies are; better on another disk. Else the folder backups beside the record.
     """
     with open_farm(farm) as opened:
-        made = backing.back_up(opened.store, folder or opened.store.path.parent / "backups")
+        made = backing.back_up(opened.store, folder or find_folder(farm) / backing.FOLDER)
     print(f"Backed up {made.entries} entries to {made.path}, and checked the copy.")
     if made.pruned:
         print(f"Took away {len(made.pruned)} old copies: {backing.PRUNING}.")
@@ -71,21 +72,52 @@ def restore(backup: Path, folder: Path) -> None:
     print(f"Restored {entries} entries to {folder}. Look at it with: pinset check --farm {folder}")
 
 
+def upgrade(*, farm: FarmFolder = None) -> None:
+    """Bring a record of an older pinset up to date; a record in a file is backed up first."""
+    folder = find_folder(farm)
+    where = home(folder).where
+    if not is_url(where):
+        with contextlib.closing(SqliteStore(Path(where) / FILE_NAME)) as store:
+            print(f"Backed up to {backing.back_up(store, folder / backing.FOLDER).path}.")
+    migrate(where)
+    with open_farm(folder) as opened:
+        print(f"The record of {opened.settings.name} is up to date.")
+
+
+def carry(source: Path, target: Path, *, store: str | None = None) -> None:
+    """Carry a farm's record to a new home, entry for entry, and check it there. The old one stays as it is.
+
+    Parameters
+    ----------
+    source: Path
+        The folder of the record.
+    target: Path
+        The folder that will hold the record, or point to it; made where it is missing.
+    store: str
+        A PostgreSQL database to carry it to, as postgresql://server/database; else into a file in the folder.
+    """
+    with Farm.open(source) as old, carried(old, target, store) as new:
+        print(f"Carried {_entries(new)} entries of {new.settings.name} to {new.store.place}, and checked them there.")
+    print(f"From now on note there, as with --farm {target}; the record in {source} is as it was.")
+
+
 def check(*, farm: FarmFolder = None) -> None:
     """Show the state of the record on one screen."""
-    with open_farm(farm) as opened:
-        settings, path = opened.settings, opened.store.path
+    folder = find_folder(farm)
+    with open_farm(folder) as opened:
+        settings, store = opened.settings, opened.store
+        size, version = store.size(), store.version
         with opened.reader() as ledger:
             counts = {
                 name: ledger.count(table) for name, table in (("batches", Batch), ("units", Unit), ("picks", Picked))
             }
         entries = _entries(opened)
-    free = shutil.disk_usage(path.parent).free
+    free = shutil.disk_usage(folder).free
     print(f"Farm       {settings.name} ({settings.currency}, {settings.zone})")
-    print(f"Record     {path}, {path.stat().st_size / 1e6:.1f} MB, {entries} entries")
+    print(f"Record     {store.place}, {size / 1e6:.1f} MB, {entries} entries")
     print("Holds      " + ", ".join(f"{count} {name}" for name, count in counts.items()))
-    print(f"SQLite     {sqlite3.sqlite_version}" + (f": {fault}" if (fault := sqlite_faults()) else ""))
-    print(f"Backup     {_last_backup(path.parent / 'backups')}")
+    print(f"Store      {version}")
+    print(f"Backup     {_last_backup(folder / backing.FOLDER)}")
     print(f"Free disk  {free / 1e9:.1f} GB" + ("  make room soon" if free < 1e9 else ""))
     print(f"Clock      {datetime.now().astimezone().isoformat(timespec='seconds')}")
 

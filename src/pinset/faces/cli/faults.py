@@ -5,13 +5,15 @@ from __future__ import annotations
 import errno
 import sqlite3
 
-from pinset.journal.backup import BackupNotSound
+from pinset.journal.backup import BackupNotSound, NotOneFile
+from pinset.journal.carry import NotCarried
 from pinset.journal.entry import NotAnEntry
 from pinset.journal.farms import NoSuchFarm
-from pinset.journal.store import NoRecordHere, RecordTooNew, RecordTooOld
+from pinset.journal.store import NeedsPostgres, NoRecordHere, RecordTooNew, RecordTooOld
 
 _SAYS_IT_ALL = (
-    NoRecordHere, NoSuchFarm, RecordTooNew, RecordTooOld, BackupNotSound, FileExistsError, FileNotFoundError,
+    NoRecordHere, NoSuchFarm, RecordTooNew, RecordTooOld, BackupNotSound, NotOneFile, NeedsPostgres, NotCarried,
+    FileExistsError, FileNotFoundError,
 )  # fmt: skip
 
 
@@ -23,7 +25,7 @@ def told(fault: Exception) -> str | None:
     """
     if isinstance(fault, NotAnEntry):
         return "Not kept:\n" + "\n".join(f"  {each}" for each in fault.faults)
-    if isinstance(fault, NoRecordHere | NoSuchFarm | RecordTooNew | RecordTooOld | FileExistsError | FileNotFoundError):
+    if isinstance(fault, _SAYS_IT_ALL):
         return str(fault)
     if isinstance(fault, sqlite3.OperationalError | OSError) and _is_full(fault):
         return (
@@ -36,6 +38,8 @@ def told(fault: Exception) -> str | None:
         return (
             f"The record's file is damaged: {fault}. Leave it as it is, and restore the newest good backup beside it."
         )
+    if type(fault).__module__.startswith("psycopg"):
+        return f"The database could not be reached or used: {fault}. What was kept before is intact."
     return _of_questions_and_intake(fault)
 
 

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from pinset.farm import Farm
-from pinset.journal.store import FILE_NAME, NoRecordHere
+from pinset.journal.store import NoRecordHere, has_record
 
 
 def find_folder(given: Path | None) -> Path:
@@ -17,7 +17,7 @@ def find_folder(given: Path | None) -> Path:
         return given
     here = Path.cwd()
     for folder in (here, *here.parents):
-        if (folder / FILE_NAME).is_file():
+        if has_record(folder):
             return folder
     raise NoRecordHere(
         "needed a farm's record here or in a folder above; found none.\n"

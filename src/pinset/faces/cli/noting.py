@@ -22,6 +22,7 @@ def start(
     currency: str = "EUR",
     zone: str | None = None,
     decimal: Literal[".", ","] = ".",
+    store: str | None = None,
 ) -> None:
     """Start a farm's record in a folder.
 
@@ -37,8 +38,11 @@ def start(
         Its time zone, as Europe/Vienna; else this machine's.
     decimal: str
         The mark before decimals in what you write: . or ,
+    store: str
+        A PostgreSQL database to keep it in, as postgresql://server/database; else a file in the folder.
     """
-    farm = Farm.start(folder, name or folder.resolve().name, currency, zone or _zone_here(), decimal)
+    called = name or folder.resolve().name
+    farm = Farm.start(folder, called, currency, zone or _zone_here(), decimal, address=store)
     settings = farm.settings
     print(f"Started the record of {settings.name} in {folder} ({settings.currency}, {settings.zone}).")
     print(f"Take in your notes with:  pinset take FILE... --farm {folder}")

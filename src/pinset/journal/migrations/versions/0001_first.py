@@ -7,7 +7,8 @@ revision = "0001"
 down_revision = None
 
 
-TEXT, WHOLE = sa.Text, sa.BigInteger
+# sorted by bytes in both databases, so that both tell the same order
+TEXT, WHOLE = sa.Text().with_variant(sa.Text(collation="C"), "postgresql"), sa.BigInteger
 
 
 def upgrade() -> None:
