@@ -253,7 +253,7 @@ class _Gathering:
             for pick in self.picks.get(unit.code, []):
                 by_day[day_in(self.zone, pick.at)] += pick.weight_mg
         noted = self.picks.get(batch.code, [])
-        own = [pick for pick in noted if not _repeats(pick.weight_mg, by_day.get(day_in(self.zone, pick.at), 0))]
+        own = [pick for pick in noted if not repeats_units(pick.weight_mg, by_day.get(day_in(self.zone, pick.at), 0))]
         return own, len(noted) - len(own)
 
     def _affected(self, batch: Batch, units: tuple[UnitRecord, ...]) -> int:
@@ -356,7 +356,8 @@ def _by_flush(picks: Iterable[Picked]) -> dict[int, float]:
     return dict(sorted(by.items()))
 
 
-def _repeats(weight_mg: int, of_units_mg: int) -> bool:
+def repeats_units(weight_mg: int, of_units_mg: int) -> bool:
+    """Whether a batch's weight is the same picking as its units' weights of that day, noted once more."""
     return of_units_mg > 0 and abs(weight_mg - of_units_mg) <= SAME_WEIGHT * of_units_mg
 
 

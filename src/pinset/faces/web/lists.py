@@ -11,7 +11,7 @@ from pinset.faces import words
 from pinset.faces.web.record import Record, Sheet
 from pinset.faces.web.views import Context, Field, arm, in_time, iso_day, kilos
 from pinset.ledger.tables import Batch, Culled, Lot, Picked, Seen, SignSeen, Unit
-from pinset.questions._batches import SAME_WEIGHT
+from pinset.questions._batches import repeats_units
 from pinset.questions._words import several
 from pinset.questions.answer import Cell, Column, Table
 
@@ -114,7 +114,7 @@ def picked_mg(record: Record, codes: list[str]) -> dict[str, int]:
         total[code] += weight
     for pick in (pick for pick in picks if pick.level == "batch"):
         units_gave = by_day.get((pick.subject, words.local(pick.at, record.farm.zone).date()), 0)
-        if not units_gave or abs(pick.weight_mg - units_gave) > SAME_WEIGHT * units_gave:
+        if not repeats_units(pick.weight_mg, units_gave):
             total[pick.subject] += pick.weight_mg
     return dict(total)
 
