@@ -136,16 +136,25 @@ class Farm:
 
     def keep(self, entries: Iterable[Entry]) -> list[Outcome]:
         """Offer entries; each is answered by itself, once the disk has it."""
+        return keep(self.store, self.settings, entries, self._apply)
 
-        def apply(connection: Connection, fresh: Sequence[Entry]) -> Mapping[str, Sequence[str]]:
-            return build.apply(connection, self.settings.id, fresh)
+    def receive(self, batch: sync.Batch, clock: Callable[[], datetime] = sync.now) -> sync.Reply:
+        """Keep what a device offers, and answer for each offer by itself."""
+        return sync.receive(self.store, self.settings, batch, self._apply, clock)
 
-        return keep(self.store, self.settings, entries, apply)
+    def _apply(self, connection: Connection, fresh: Sequence[Entry]) -> Mapping[str, Sequence[str]]:
+        return build.apply(connection, self.settings.id, fresh)
 
     def find(self, entry_id: str) -> Kept | None:
         """The kept entry with this id, or None."""
         with self.store.read() as connection:
             return find(connection, self.settings.id, entry_id)
+
+    def count(self) -> int:
+        """How many entries are kept."""
+        with self.store.read() as connection:
+            found = connection.execute("SELECT entries FROM farm WHERE id = ?", (self.settings.id,)).fetchone()
+        return int(found[0])
 
     @contextmanager
     def reader(self) -> Iterator[Reader]:

@@ -21,7 +21,7 @@ def verify(*, farm: FarmFolder = None) -> None:
     """Check every entry against the chain, and the ledger against a full replay."""
     with open_farm(farm) as opened:
         faults = opened.verify()
-        entries = _entries(opened)
+        entries = opened.count()
     if not faults:
         print(f"All {entries} entries are as they were kept, and the ledger is what they say.")
         return
@@ -36,7 +36,7 @@ def rebuild(*, farm: FarmFolder = None) -> None:
     from rich.progress import Progress
 
     with open_farm(farm) as opened, Progress(transient=True) as bar:
-        task = bar.add_task("Reading entries", total=_entries(opened))
+        task = bar.add_task("Reading entries", total=opened.count())
         began = time.perf_counter()
         count = opened.rebuild(lambda done: bar.update(task, completed=done))
         took = time.perf_counter() - began
@@ -97,7 +97,7 @@ def carry(source: Path, target: Path, *, store: str | None = None) -> None:
         A PostgreSQL database to carry it to, as postgresql://server/database; else into a file in the folder.
     """
     with Farm.open(source) as old, carried(old, target, store) as new:
-        print(f"Carried {_entries(new)} entries of {new.settings.name} to {new.store.place}, and checked them there.")
+        print(f"Carried {new.count()} entries of {new.settings.name} to {new.store.place}, and checked them there.")
     print(f"From now on note there, as with --farm {target}; the record in {source} is as it was.")
 
 
@@ -111,7 +111,7 @@ def check(*, farm: FarmFolder = None) -> None:
             counts = {
                 name: ledger.count(table) for name, table in (("batches", Batch), ("units", Unit), ("picks", Picked))
             }
-        entries = _entries(opened)
+        entries = opened.count()
     free = shutil.disk_usage(folder).free
     print(f"Farm       {settings.name} ({settings.currency}, {settings.zone})")
     print(f"Record     {store.place}, {size / 1e6:.1f} MB, {entries} entries")
@@ -128,9 +128,3 @@ def _last_backup(folder: Path) -> str:
         return f"none in {folder}; make one with: pinset backup"
     age = datetime.now(UTC) - there[-1][0]
     return f"{there[-1][1].name}, {age.days} days old" + ("  make a new one" if age.days >= 7 else "")
-
-
-def _entries(farm: Farm) -> int:
-    with farm.store.read() as connection:
-        row = connection.execute("SELECT entries FROM farm WHERE id = ?", (farm.settings.id,)).fetchone()
-    return int(row[0])

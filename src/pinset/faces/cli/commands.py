@@ -41,6 +41,7 @@ COMMANDS: Final = (
         ("verify", "caring:verify", "Check that the record is as it was kept."),
         ("backup", "caring:backup", "Copy the record to a safe place, while it is in use."),
         ("restore", "caring:restore", "Put a backup in place as a record of its own."),
+        ("give", "giving:give", "Give everything out: a package, a spreadsheet."),
         ("carry", "caring:carry", "Carry a record to a new home: a file or PostgreSQL."),
         ("upgrade", "caring:upgrade", "Bring a record of an older pinset up to date."),
         ("rebuild", "caring:rebuild", "Make the ledger again from the journal."),

@@ -50,7 +50,7 @@ def _is_full(fault: Exception) -> bool:
 
 def _of_questions_and_intake(fault: Exception) -> str | None:
     # looked up by name: importing these floors would load what this command did not need
-    mendable = ("pinset.questions", "pinset.intake", "pinset.faces")
+    mendable = ("pinset.questions", "pinset.intake", "pinset.giving", "pinset.faces")
     if type(fault).__module__.startswith(mendable):
         return str(fault)
     return None

@@ -23,6 +23,7 @@ def start(
     zone: str | None = None,
     decimal: Literal[".", ","] = ".",
     store: str | None = None,
+    package: Annotated[Path | None, Parameter(name="--from")] = None,
 ) -> None:
     """Start a farm's record in a folder.
 
@@ -40,7 +41,12 @@ def start(
         The mark before decimals in what you write: . or ,
     store: str
         A PostgreSQL database to keep it in, as postgresql://server/database; else a file in the folder.
+    package: Path
+        A package that pinset give wrote: everything in it comes back, with the farm's name and settings as they were.
     """
+    if package is not None:
+        _start_from(package, folder, store)
+        return
     called = name or folder.resolve().name
     farm = Farm.start(folder, called, currency, zone or _zone_here(), decimal, address=store)
     settings = farm.settings
@@ -48,6 +54,15 @@ def start(
     print(f"Take in your notes with:  pinset take FILE... --farm {folder}")
     print(f"Or note one thing with:   pinset note make batch=A1 units=8 fill=2.2kg --farm {folder}")
     farm.close()
+
+
+def _start_from(package: Path, folder: Path, store: str | None) -> None:
+    from pinset.giving.back import start_from
+
+    with start_from(package, folder, store) as farm:
+        entries, name = farm.count(), farm.settings.name
+    print(f"Started the record of {name} in {folder} from {package}: {entries} entries, checked against their hashes.")
+    print(f"Look at it with:  pinset check --farm {folder}")
 
 
 def _zone_here() -> str:
