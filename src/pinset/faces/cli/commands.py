@@ -32,6 +32,7 @@ COMMANDS: Final = (
     *_in(
         GROUPS[1],
         ("ask", "asking:ask", "Ask a question; without a name, lists them."),
+        ("share", "sharing:share", "Give a trial away: effects alone, shown before they are written."),
         ("serve", "serving:serve", "Show the record and the answers in a browser."),
         ("demo", "demoing:demo", "See the whole job done on an invented farm."),
     ),
