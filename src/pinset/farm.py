@@ -19,6 +19,7 @@ from pinset.ledger import build
 from pinset.ledger.read import Reader
 
 if TYPE_CHECKING:
+    from pinset.journal.sync import Batch, Reply
     from pinset.questions.answer import Answer
 
 
@@ -138,9 +139,11 @@ class Farm:
         """Offer entries; each is answered by itself, once the disk has it."""
         return keep(self.store, self.settings, entries, self._apply)
 
-    def receive(self, batch: sync.Batch, clock: Callable[[], datetime] = sync.now) -> sync.Reply:
+    def receive(self, batch: Batch, clock: Callable[[], datetime] | None = None) -> Reply:
         """Keep what a device offers, and answer for each offer by itself."""
-        return sync.receive(self.store, self.settings, batch, self._apply, clock)
+        from pinset.journal import sync  # its models take longer to build than a note on this machine may
+
+        return sync.receive(self.store, self.settings, batch, self._apply, clock or sync.now)
 
     def _apply(self, connection: Connection, fresh: Sequence[Entry]) -> Mapping[str, Sequence[str]]:
         return build.apply(connection, self.settings.id, fresh)

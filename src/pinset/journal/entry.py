@@ -99,6 +99,8 @@ def checked(entry: Entry) -> Entry:
     faults = [*_envelope_faults(entry)]
     if entry.kind not in KINDS:
         raise NotAnEntry([*faults, Fault("kind", f"one of {', '.join(KINDS)}", repr(entry.kind))])
+    if entry.version > KINDS[entry.kind].version:
+        faults.append(Fault("version", str(KINDS[entry.kind].version), str(entry.version), "Bring pinset up to date."))
     try:
         body = KINDS[entry.kind].model_validate(entry.body)
     except ValidationError as fault:
@@ -130,8 +132,8 @@ def _envelope_faults(entry: Entry) -> list[Fault]:
     for name, text in (("id", entry.id), ("replaces", entry.replaces)):
         if text is not None and not _is_id(text):
             faults.append(Fault(name, "a UUID in lower case", repr(text)))
-    if _UNWRITABLE.search(entry.canonical):
-        faults.append(Fault("entry", "text that can be written", "a NUL character or half of one"))
+    if not _is_writable(entry):
+        faults.append(Fault("entry", "text and numbers that can be written", "a NUL, half a character or no number"))
     if entry.replaces == entry.id:
         faults.append(Fault("replaces", "the id of another entry", "its own"))
     if not 1 <= len(entry.by) <= 120:
@@ -139,9 +141,17 @@ def _envelope_faults(entry: Entry) -> list[Fault]:
     return faults
 
 
+def _is_writable(entry: Entry) -> bool:
+    try:
+        return _UNWRITABLE.search(entry.canonical) is None
+    except (ValueError, TypeError):  # infinity, or what JSON does not know
+        return False
+
+
 def _is_moment(text: str) -> bool:
     try:
-        return datetime.fromisoformat(text).tzinfo is not None
+        moment = datetime.fromisoformat(text)
+        return moment.tzinfo is not None and 1900 <= moment.year < 2200
     except ValueError:
         return False
 

@@ -35,7 +35,7 @@ def _device() -> list[sa.schema.SchemaItem]:
     return [
         *(sa.Column(name, TEXT, nullable=False) for name in ("farm", "id", "seen_at")),
         sa.Column("offset_ms", sa.BigInteger().with_variant(sa.Integer, "sqlite"), nullable=False),
-        sa.PrimaryKeyConstraint("farm", "id"),
+        sa.PrimaryKeyConstraint("farm", "id", "seen_at"),
     ]
 
 
