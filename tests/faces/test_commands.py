@@ -30,7 +30,7 @@ def test_a_first_hour(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert code == 0 and "All 3 entries are as they were kept" in out
     assert "made again from 3 entries" in run("rebuild")[1]
     code, out, _ = run("check")
-    assert "1 batches, 3 units" in out and "none in" in out
+    assert "1 batches, 3 units" in out and "none yet" in out and "not tried yet" in out
     assert "Backed up 3 entries" in run("backup")[1]
     assert "0 days old" in run("check")[1]
     backup = next((tmp_path / "hill-farm" / "backups").glob("*.db"))

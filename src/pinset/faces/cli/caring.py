@@ -5,9 +5,10 @@ from __future__ import annotations
 import contextlib
 import shutil
 import time
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
+from pinset import upkeep as keeping
 from pinset.faces.cli.finding import find_folder, open_farm
 from pinset.faces.cli.options import FarmFolder
 from pinset.farm import Farm, carried
@@ -52,10 +53,24 @@ def backup(folder: Path | None = None, *, farm: FarmFolder = None) -> None:
         Where the copies are; better on another disk. Else the folder backups beside the record.
     """
     with open_farm(farm) as opened:
-        made = backing.back_up(opened.store, folder or find_folder(farm) / backing.FOLDER)
+        made = keeping.back_up(opened, folder)
     print(f"Backed up {made.entries} entries to {made.path}, and checked the copy.")
     if made.pruned:
         print(f"Took away {len(made.pruned)} old copies: {backing.PRUNING}.")
+
+
+def upkeep(*, farm: FarmFolder = None) -> None:
+    """Do what is due: a backup once a day where entries came since, and once a month the trial of one.
+
+    `pinset serve` does the same in the background. Without it, have this run daily.
+    """
+    with open_farm(farm) as opened:
+        done = keeping.do_what_is_due(opened)
+        warning = keeping.warning(opened)
+    print("\n".join(done) or "Nothing is due.")
+    if warning:
+        print(warning)
+        raise SystemExit(1)
 
 
 def restore(backup: Path, folder: Path) -> None:
@@ -112,19 +127,15 @@ def check(*, farm: FarmFolder = None) -> None:
                 name: ledger.count(table) for name, table in (("batches", Batch), ("units", Unit), ("picks", Picked))
             }
         entries = opened.count()
+        copied, tried, warning = keeping.backup_told(opened), keeping.trial_told(opened), keeping.warning(opened)
     free = shutil.disk_usage(folder).free
     print(f"Farm       {settings.name} ({settings.currency}, {settings.zone})")
     print(f"Record     {store.place}, {size / 1e6:.1f} MB, {entries} entries")
     print("Holds      " + ", ".join(f"{count} {name}" for name, count in counts.items()))
     print(f"Store      {version}")
-    print(f"Backup     {_last_backup(folder / backing.FOLDER)}")
+    print(f"Backup     {copied}")
+    print(f"Restore    {tried}")
     print(f"Free disk  {free / 1e9:.1f} GB" + ("  make room soon" if free < 1e9 else ""))
+    if warning:
+        print(f"Warning    {warning}")
     print(f"Clock      {datetime.now().astimezone().isoformat(timespec='seconds')}")
-
-
-def _last_backup(folder: Path) -> str:
-    there = backing.backups(folder)
-    if not there:
-        return f"none in {folder}; make one with: pinset backup"
-    age = datetime.now(UTC) - there[-1][0]
-    return f"{there[-1][1].name}, {age.days} days old" + ("  make a new one" if age.days >= 7 else "")

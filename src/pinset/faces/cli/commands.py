@@ -41,6 +41,7 @@ COMMANDS: Final = (
         ("check", "caring:check", "Show the state of the record on one screen."),
         ("verify", "caring:verify", "Check that the record is as it was kept."),
         ("backup", "caring:backup", "Copy the record to a safe place, while it is in use."),
+        ("upkeep", "caring:upkeep", "Do what is due: the daily backup, the monthly trial."),
         ("restore", "caring:restore", "Put a backup in place as a record of its own."),
         ("give", "giving:give", "Give everything out: a package, a spreadsheet."),
         ("carry", "caring:carry", "Carry a record to a new home: a file or PostgreSQL."),

@@ -25,7 +25,7 @@ class AddressTaken(OSError):
 
 
 def serve(*, host: str = "127.0.0.1", port: int = PORT, farm: FarmFolder = None) -> None:
-    """Show the record and the answers in a browser on this machine, until Ctrl-C.
+    """Show the record and the answers in a browser on this machine, until Ctrl-C. Backups are made meanwhile.
 
     Parameters
     ----------
@@ -38,13 +38,14 @@ def serve(*, host: str = "127.0.0.1", port: int = PORT, farm: FarmFolder = None)
 
     from pinset.faces.web.guard import is_loopback
     from pinset.faces.web.site import site
+    from pinset.upkeep import Keeper
 
     if not is_loopback(host):
         raise OnlyThisMachine(
             f"needed an address of this machine, as 127.0.0.1; came {host!r}. Other machines can look in once pinset "
             "has accounts; until then nobody who reaches the address could be told apart."
         )
-    with open_farm(farm) as opened, _listening(host, port) as listener:
+    with open_farm(farm) as opened, _listening(host, port) as listener, Keeper(opened):
         address = f"http://{f'[{host}]' if ':' in host else host}:{listener.getsockname()[1]}/"
         print(f"{opened.settings.name} is shown at {address}  (Ctrl-C ends it)", flush=True)
         config = Config(site(opened), log_level="warning", server_header=False, proxy_headers=False)

@@ -15,9 +15,11 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from pinset import upkeep
 from pinset.faces import typeface, words
 from pinset.faces.cli.faults import told
 from pinset.faces.web import lists, pages, things, views
+from pinset.faces.web.api import Api
 from pinset.faces.web.asked import Answers
 from pinset.faces.web.guard import Guard
 from pinset.faces.web.record import Record, opened
@@ -56,6 +58,7 @@ class _Site:
             Route("/ask/{name}.json", self.as_json),
             Route("/ask/{name}.pdf", self.as_paper),
             Route("/ask/{name}", self.ask),
+            *Api(self.farm).routes(),
             Route("/pinset.css", _style),
             Route("/typeface/{weight}.ttf", _typeface),
         ]
@@ -78,7 +81,8 @@ class _Site:
     def first(self, request: Request) -> Response:
         """The first page."""
         asked = [(question, *self._answered(question)) for question in questions()]
-        return self._page("first.html", lambda record: {"here": "first", "asked": asked, **views.first(record)})
+        care = {"warning": upkeep.warning(self.farm), "trial": upkeep.trial_told(self.farm)}
+        return self._page("first.html", lambda record: {"here": "first", "asked": asked, **care, **views.first(record)})
 
     def _answered(self, question: Question) -> tuple[Answer | None, str]:
         """The answer without options, or what is missing for it."""
