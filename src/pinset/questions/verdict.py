@@ -10,6 +10,7 @@ from pinset.questions._measures import ArmDays, Measure, Times, all_times, by_fl
 from pinset.questions._money import Money, PriceBook
 from pinset.questions._pictures import pictures
 from pinset.questions._settle import CheaperArm, cheaper_arms, settling, trial_money
+from pinset.questions._summary import summary_answer
 from pinset.questions._trial import Flaw, Trial, find_trial, flaws
 from pinset.questions._words import in_sentences, listed, several
 from pinset.questions.answer import Answer, Basis, Cell, Column, Figure, Standing, Table
@@ -34,15 +35,19 @@ class NotALook(ValueError):
 
 @question("verdict", ASKS)
 def verdict(
-    ledger: Reader, *, trial: str | None = None, since: date | None = None, until: date | None = None, looks: int = 1
-) -> Answer:
+    ledger: Reader, *, trial: str | None = None, since: date | None = None, until: date | None = None, looks: int = 1,
+    summary: str | None = None,
+) -> Answer:  # fmt: skip
     """Each arm of a trial against its control: yield, days, contamination, money.
 
     trial: the name of the trial; needed where there are several
     since: only batches made on or after this day
     until: only batches made on or before this day
     looks: how often this verdict was looked at to decide whether to go on, this time included; it widens the intervals
+    summary: a published table instead of a trial: a CSV file with arm, mean, sd, n, and measure, letters, p if printed
     """
+    if summary:
+        return summary_answer(ASKS, summary)
     if looks < 1:
         raise NotALook(f"needed how often the trial was looked at, 1 or more; came {looks}")
     found = find_trial(ledger, trial, since, until)
