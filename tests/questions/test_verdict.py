@@ -157,6 +157,15 @@ def test_passages_without_a_same_day_control_are_tied_to_the_season(
     assert answer.standing.word == ("open" if tied else "leaning")
 
 
+def test_batches_that_met_on_one_day_only_are_no_ground_for_a_claim(farm: Farm) -> None:
+    """Two days of one arm alone and one of both: least squares within days has nothing left to judge the error by."""
+    skip = [("old way", 0), ("new way", 1), ("old way", 3), ("new way", 4)]
+    Grown(TWO, days=5, skip=skip, day_sd=0.3).note(farm)
+    low, value, high = _figure(farm.ask("verdict"), "new way")
+    assert low < value < high and high - low < 10
+    assert farm.ask("verdict").standing.word != "settled"
+
+
 def test_looking_again_widens_every_interval_and_says_so(farm: Farm) -> None:
     Grown(TWO, run={"old way": 14.0, "new way": 18.0}).note(farm)
     once, often = farm.ask("verdict"), farm.ask("verdict", looks=5)

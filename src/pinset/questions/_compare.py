@@ -13,11 +13,14 @@ from pinset.questions._trial import GivenTo, Trial
 from pinset.questions._words import span
 from pinset.science.arrays import Floats
 from pinset.science.confidence import Confidence
-from pinset.science.contrasts import Estimate, cell_means, contrast
+from pinset.science.contrasts import Estimate, cell_means, contrast, degrees_of_freedom
 from pinset.science.mixed import CannotFit, Grouping, MixedFit, fit
 from pinset.science.permutation import ArmsNeverMeet, NothingToShuffle, permutation_test
 from pinset.science.proportions import Proportion, clopper_pearson, clustered_proportion
 from pinset.science.simultaneous import against_control
+
+# Satterthwaite's degrees of freedom fall below one where the days carry next to nothing: no interval is worth giving.
+LEAST_FREEDOM = 1.0 - 1e-6
 
 
 class Measured(NamedTuple):
@@ -157,10 +160,19 @@ def _fitted(measured: Sequence[Measured], values: Floats, design: Floats, given_
     tries: list[tuple[Floats, list[Grouping]]] = [(design, [by_day]), (design, [])]
     for columns, groupings in [(within, []) if given_to == "batch" else (design, with_batch), *tries]:
         try:
-            return fit(values, columns, groupings)
+            fitted = fit(values, columns, groupings)
         except CannotFit:
             continue
+        if _freedom(fitted, design.shape[1]) >= LEAST_FREEDOM:
+            return fitted
     return None
+
+
+def _freedom(fitted: MixedFit, arms: int) -> float:
+    """The fewest degrees of freedom behind any arm's difference from the control."""
+    rows = np.eye(arms, len(fitted.coefficients))[1:]
+    rows[:, 0] = -1.0
+    return min(degrees_of_freedom(fitted, row) for row in rows)
 
 
 def _day_columns(days: Sequence[str]) -> Floats:
