@@ -11,6 +11,7 @@ from pinset.questions._measures import Measure, Timed, Times, ends, word
 from pinset.questions._trial import Trial
 from pinset.questions._words import span
 from pinset.questions.answer import Chart
+from pinset.science.arrays import Floats
 from pinset.science.intervals import estimate
 
 CURVE_POINTS = 61
@@ -88,21 +89,28 @@ def _bar(measure: Measure, result: ArmResult) -> dict[str, Any]:
 
 
 def _curves(times: Times) -> Chart:
+    """One panel for each arm: its curve with its band, the control's curve beside it."""
     finite = [one.right for one in times.timed if np.isfinite(one.right)] + [one.left for one in times.timed]
     days = np.linspace(0.0, max(finite), CURVE_POINTS)
-    values = [row for arm in times.arms for row in _curve(arm.arm, [t for t in times.timed if t.arm == arm.arm], days)]
+    curves = {arm.arm: _curve([one for one in times.timed if one.arm == arm.arm], days) for arm in times.arms}
+    control, *others = curves
+    values = [{"panel": arm, "arm": one, **row} for arm in others for one in (arm, control) for row in curves[one]]
     x = {"field": "day", "type": "quantitative", "title": "days since made"}
-    scale = {"domain": [0, 100]}
-    arm = {"field": "arm", "type": "nominal", "title": "arm"}
+    y = {"type": "quantitative", "scale": {"domain": [0, 100]}, "title": "% of units"}
+    own = [{"filter": "datum.arm == datum.panel"}]
     spec = {
         "data": {"values": values},
-        "layer": [
-            {"mark": {"type": "area", "opacity": 0.25},
-             "encoding": {"x": x, "y": {"field": "least", "type": "quantitative", "scale": scale,
-                                        "title": "% of units"}, "y2": {"field": "most"}, "color": arm}},
-            {"mark": {"type": "line"},
-             "encoding": {"x": x, "y": {"field": "done", "type": "quantitative", "scale": scale}, "color": arm}},
-        ],
+        "facet": {"row": {"field": "panel", "type": "nominal", "title": None, "sort": others}},
+        "spec": {
+            "width": 400, "height": 130,
+            "layer": [
+                {"transform": own, "mark": {"type": "area"},
+                 "encoding": {"x": x, "y": {"field": "least", **y}, "y2": {"field": "most"}}},
+                {"mark": {"type": "line"},
+                 "encoding": {"x": x, "y": {"field": "done", **y},
+                              "color": {"field": "arm", "type": "nominal", "title": None, "sort": [*others, control]}}},
+            ],
+        },
     }  # fmt: skip
     medians = "; ".join(f"{arm.arm} half by day {span(arm.median.value, arm.median.low, arm.median.high)}"
                         for arm in times.arms)  # fmt: skip
@@ -110,11 +118,11 @@ def _curves(times: Times) -> Chart:
     return Chart(f"{times.name}-curves", title, f"{title}: {medians}.", spec)
 
 
-def _curve(arm: str, some: list[Timed], days: np.ndarray) -> list[dict[str, Any]]:
+def _curve(some: list[Timed], days: Floats) -> list[dict[str, float]]:
     left = estimate(*ends(some)).survival(days)
     shares = zip(days, 100 * (1 - left.high), 100 * (1 - left.value), 100 * (1 - left.low), strict=True)
     return [
-        {"arm": arm, "day": round(float(day), 2), "least": round(float(least), 2), "done": round(float(done), 2),
+        {"day": round(float(day), 2), "least": round(float(least), 2), "done": round(float(done), 2),
          "most": round(float(most), 2)}
         for day, least, done, most in shares
     ]  # fmt: skip

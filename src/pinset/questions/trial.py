@@ -284,7 +284,7 @@ def _figures(plan: Plan, chosen: PowerPoint, cost: float | None, currency: str) 
         Figure("make days", plan.design.blocks, "days", how="blocks: days on which every arm is made"),
         Figure("units", plan.design.made, "units", how="of all arms on all days"),
         Figure("chance to find it", 100 * chosen.simulated.power, "%", how=f"of a true difference of {plan.asked_for}"),
-        Figure("mean", plan.varies.mean, unit, count=count, how=source if count else "as given"),
+        Figure("mean", plan.varies.mean, unit, count=count, how=_how_mean(plan)),
         Figure("days differ by", float(np.sqrt(parts.block)), unit, count=count, how=f"standard deviation, {source}"),
         Figure(
             "batches differ by", float(np.sqrt(parts.batch)), unit, count=count, how=f"standard deviation, {source}"
@@ -294,6 +294,12 @@ def _figures(plan: Plan, chosen: PowerPoint, cost: float | None, currency: str) 
     if cost is not None:
         found.append(Figure("cost", cost, currency, how="all units at the mean cost of a unit on record"))
     return found
+
+
+def _how_mean(plan: Plan) -> str:
+    if plan.varies.batches == 0:
+        return "as given"
+    return "worth of the picks on record, cost not taken off" if plan.decides == "money" else "on record"
 
 
 def _power_table(plan: Plan, points: tuple[PowerPoint, ...], scale: float, currency: str) -> Table:
