@@ -56,7 +56,7 @@ def _three(one: dict[str, Any]) -> tuple[float, float, float]:
 
 def _differences(trial: Trial, measure: Measure, decides: Measure) -> Chart:
     results = [result for result in measure.compared.arms if result.difference is not None]
-    axis = {"type": "quantitative", "title": f"{measure.name}: less or more than {trial.control}, {measure.unit}"}
+    axis = {"type": "quantitative", "title": f"{measure.name} less {trial.control}, {measure.unit}"}
     arm = {"field": "arm", "type": "nominal", "title": None}
     lines = [{"mark": {"type": "rule", "strokeDash": [4, 4]}, "encoding": {"x": {"datum": 0}}}]
     if measure is decides and trial.difference:
@@ -102,13 +102,13 @@ def _curves(times: Times) -> Chart:
         "data": {"values": values},
         "facet": {"row": {"field": "panel", "type": "nominal", "title": None, "sort": others}},
         "spec": {
-            "width": 400, "height": 130,
+            "width": 330, "height": 130,
             "layer": [
                 {"transform": own, "mark": {"type": "area"},
                  "encoding": {"x": x, "y": {"field": "least", **y}, "y2": {"field": "most"}}},
                 {"mark": {"type": "line"},
                  "encoding": {"x": x, "y": {"field": "done", **y},
-                              "color": {"field": "arm", "type": "nominal", "title": None, "sort": [*others, control]}}},
+                              "color": {"field": "arm", "type": "nominal", "title": None}}},
             ],
         },
     }  # fmt: skip
