@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import httpx
 import pytest
 
+from pinset.faces.web import asked
 from pinset.faces.web.site import site
 from pinset.farm import Farm
 from tests.faces import farms
@@ -15,6 +16,14 @@ from tests.faces.serving import PATIENCE_SECONDS, served
 from tests.homes import cluster, database
 
 __all__ = ["cluster", "database", "run"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def patience() -> Iterator[None]:
+    """First pages wait for their answers, however busy the machine is."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(asked, "PATIENCE", PATIENCE_SECONDS)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -12,10 +12,10 @@ from pinset.journal.keep import find, kept, select_in
 from pinset.journal.store import Connection
 from pinset.ledger import force
 from pinset.ledger.rows import claimed, rows, subjects
-from pinset.ledger.tables import INSERT, TABLES, Claim, Dialect, Row, create_sql, table_name
+from pinset.ledger.tables import INSERT, TABLES, Claim, Dialect, Row, create_sql, statistics, table_name
 
 # Raised whenever a table or the meaning of an entry changes: an older ledger is dropped and made again.
-LEDGER_VERSION = 2
+LEDGER_VERSION = 3
 CHUNK = 5_000
 
 
@@ -36,9 +36,19 @@ def renew(connection: Connection, dialect: Dialect) -> None:
     for table in TABLES:
         for statement in create_sql(table, dialect):
             connection.execute(statement)
+    if dialect == "sqlite":
+        _tell_planner(connection)
     connection.execute("CREATE TABLE ledger_made (farm TEXT PRIMARY KEY)")
     connection.execute("DELETE FROM ledger_version")
     connection.execute("INSERT INTO ledger_version VALUES (?)", (LEDGER_VERSION,))
+
+
+def _tell_planner(connection: Connection) -> None:
+    connection.execute("ANALYZE ledger_version")  # makes SQLite's table of statistics
+    connection.executemany(
+        "INSERT INTO sqlite_stat1 VALUES (?, ?, ?)", [one for table in TABLES for one in statistics(table)]
+    )
+    connection.execute("ANALYZE sqlite_schema")
 
 
 def rebuild(connection: Connection, farm: str, progress: Callable[[int], None] = lambda done: None) -> int:

@@ -282,6 +282,7 @@ _LOOKUPS: dict[type[Row], tuple[str, ...]] = {
     Unit: ("code", "batch"), Stay: ("subject",), Seen: ("subject",), SignSeen: ("subject",), Picked: ("subject",),
     Culled: ("subject",), Claim: ("code",), Definition: ("what",), Price: ("name",),
 }  # fmt: skip
+_MANY = 1_000_000
 Dialect = Literal["sqlite", "postgresql"]
 # Text is sorted by bytes in both databases, so that both tell the same order.
 _SQL_TYPES: dict[Dialect, dict[type, str]] = {
@@ -310,6 +311,20 @@ def create_sql(table: type[Row], dialect: Dialect) -> list[str]:
         f'CREATE INDEX {name}_{field} ON {name} (farm, "{field}")' for field in _LOOKUPS.get(table, ())
     ]  # fmt: skip
     return [made, *looked_up]
+
+
+def statistics(table: type[Row]) -> list[tuple[str, str, str]]:
+    """What SQLite has to know of a table's indexes, as its sqlite_stat1 holds it: rows, and rows alike by each column.
+
+    A file is mostly one farm's. SQLite takes the farm for a good way to find a row and walks the whole table by it,
+    unless it is told that all rows are of one farm.
+
+    >>> statistics(Price)
+    [('price', 'price', '1000000 1000000 2 1'), ('price', 'price_name', '1000000 1000000 10')]
+    """
+    name = table_name(table)
+    looked_up = [(name, f"{name}_{field}", f"{_MANY} {_MANY} 10") for field in _LOOKUPS.get(table, ())]
+    return [(name, name, f"{_MANY} {_MANY} 2 1"), *looked_up]
 
 
 def _sql_type(hint: Any, dialect: Dialect) -> str:

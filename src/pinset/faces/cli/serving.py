@@ -61,6 +61,7 @@ def _listening(host: str, port: int) -> Iterator[socket.socket]:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, port))
+            listener.listen(2048)  # from here on a browser that comes at once waits, and is not refused
         except OSError as fault:
             words = f"Nothing can be shown at {host}, port {port}: {fault.strerror}. Try --port {port + 1}"
             raise AddressTaken(words) from fault

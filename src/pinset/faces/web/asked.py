@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from threading import Lock
-from typing import Final
+from threading import Event, Lock, Thread
+from typing import Final, NamedTuple
 
 from pinset.faces.web.record import opened
 from pinset.farm import Farm
 from pinset.questions.answer import Answer
+from pinset.questions.catalogue import Question
 
 MOST: Final = 64
+PATIENCE = 1.0  # seconds that the first page waits for its answers
 _Key = tuple[str, tuple[tuple[str, str], ...], int, date]
 
 
@@ -37,3 +39,72 @@ class Answers:
             while len(self._known) > MOST:
                 self._known.popitem(last=False)
             return self._known[key]
+
+
+class Leaves:
+    """Pages kept while nothing new was noted and the day has not changed, by their address."""
+
+    def __init__(self, farm: Farm) -> None:
+        self._farm = farm
+        self._known: OrderedDict[str, tuple[int, date, bytes]] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, address: str, make: Callable[[], bytes]) -> bytes:
+        """The page at an address; made where it is not known, or is of other times."""
+        now = self._farm.count(), date.today()
+        with self._lock:
+            known = self._known.get(address)
+        if known and known[:2] == now:
+            return known[2]
+        made = make()
+        with self._lock:
+            self._known[address] = (*now, made)
+            self._known.move_to_end(address)
+            if len(self._known) > MOST:
+                self._known.popitem(last=False)
+        return made
+
+
+class Latest(NamedTuple):
+    """A question with its latest answer, or what is missing for one. ``since`` counts the entries that came since."""
+
+    question: Question
+    answer: Answer | None
+    fault: str
+    since: int
+
+
+class Standing:
+    """The answers of the first page: worked out beside it, and shown as they last stood while newer ones are made."""
+
+    def __init__(self, farm: Farm, ask: Callable[[Question], tuple[Answer | None, str]]) -> None:
+        self._farm, self._ask = farm, ask
+        self._found: dict[str, tuple[Answer | None, str, int]] = {}
+        self._known: tuple[int, date] | None = None
+        self._lock = Lock()
+        self._done = Event()
+        self._done.set()
+
+    def latest(self, questions: Sequence[Question]) -> list[Latest]:
+        """Each question as it is known within the time that a page may take."""
+        now = self._farm.count(), date.today()
+        with self._lock:
+            if self._known != now and self._done.is_set():
+                self._done.clear()
+                Thread(target=self._work_out, args=(questions, now), name="answers", daemon=True).start()
+        self._done.wait(PATIENCE)
+        return [self._one(question, now[0]) for question in questions]
+
+    def _work_out(self, questions: Sequence[Question], now: tuple[int, date]) -> None:
+        try:
+            for question in questions:
+                self._found[question.name] = (*self._ask(question), now[0])
+            self._known = now
+        finally:
+            self._done.set()
+
+    def _one(self, question: Question, entries: int) -> Latest:
+        if question.name not in self._found:
+            return Latest(question, None, "It is being worked out. Look again in a moment.", 0)
+        answer, fault, then = self._found[question.name]
+        return Latest(question, answer, fault, entries - then)

@@ -103,16 +103,13 @@ def _matching(sheet: Sheet[Any], one: str, many: str) -> str:
 
 def picked_mg(record: Record, codes: list[str]) -> dict[str, int]:
     """What was picked from each batch: its units' weights, and its own where they do not repeat those of the day."""
-    batch_of = {unit.code: unit.batch for units in record.units_of(codes).values() for unit in units}
     by_day: dict[tuple[str, object], int] = defaultdict(int)
-    picks = record.ledger.of(Picked, "subject", [*codes, *batch_of])
-    for pick in picks:
-        if pick.level == "unit":
-            by_day[batch_of[pick.subject], words.local(pick.at, record.farm.zone).date()] += pick.weight_mg
+    for code, at, weight in record.picked_from_units(codes):
+        by_day[code, words.local(at, record.farm.zone).date()] += weight
     total: dict[str, int] = defaultdict(int)
     for (code, _), weight in by_day.items():
         total[code] += weight
-    for pick in (pick for pick in picks if pick.level == "batch"):
+    for pick in (pick for pick in record.ledger.of(Picked, "subject", codes) if pick.level == "batch"):
         units_gave = by_day.get((pick.subject, words.local(pick.at, record.farm.zone).date()), 0)
         if not repeats_units(pick.weight_mg, units_gave):
             total[pick.subject] += pick.weight_mg

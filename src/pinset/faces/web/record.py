@@ -139,6 +139,17 @@ class Record:
         ends = force.ends(noted)
         return ends[0].id if ends else None
 
+    def picked_from_units(self, batches: Iterable[str]) -> Iterator[tuple[str, int, int]]:
+        """What the units of batches gave together, moment by moment: (batch, Unix seconds, milligrams)."""
+        # added up by the database: a leaf of batches may have ten thousand picks
+        sql = (
+            "SELECT unit.batch, picked.at, CAST(sum(picked.weight_mg) AS BIGINT) FROM unit JOIN picked"
+            " ON picked.farm = unit.farm AND picked.subject = unit.code AND picked.level = 'unit'"
+            " WHERE unit.farm = ? AND unit.batch = ? GROUP BY unit.batch, picked.at"
+        )
+        for batch in batches:
+            yield from self._connection.execute(sql, (self.farm.id, batch))
+
     def units_of(self, batches: Iterable[str]) -> dict[str, list[Unit]]:
         """The units of each batch."""
         by: dict[str, list[Unit]] = {}

@@ -20,7 +20,7 @@ from pinset.faces import typeface, words
 from pinset.faces.cli.faults import told
 from pinset.faces.web import lists, pages, things, views
 from pinset.faces.web.api import Api
-from pinset.faces.web.asked import Answers
+from pinset.faces.web.asked import Answers, Leaves, Standing
 from pinset.faces.web.guard import Guard
 from pinset.faces.web.record import Record, opened
 from pinset.faces.web.views import Context, Fact, Field, NotOnRecord
@@ -47,6 +47,7 @@ class _CannotAnswer(Exception):
 class _Site:
     def __init__(self, farm: Farm) -> None:
         self.farm, self.answers = farm, Answers(farm)
+        self.standing, self.leaves = Standing(farm, self._answered), Leaves(farm)
 
     def routes(self) -> list[Route]:
         """Every address there is."""
@@ -65,22 +66,26 @@ class _Site:
 
     def _lists(self, says: Says) -> Callable[[Request], Response]:
         def shown(request: Request) -> Response:
-            return self._page("list.html", lambda record: says(record, dict(request.query_params)))
+            return self._leaf(request, "list.html", lambda record: says(record, dict(request.query_params)))
 
         return shown
 
     def _things(self, says: Callable[[Record, str], Context]) -> Callable[[Request], Response]:
         def shown(request: Request) -> Response:
-            return self._page("thing.html", lambda record: says(record, request.path_params["code"]))
+            return self._leaf(request, "thing.html", lambda record: says(record, request.path_params["code"]))
 
         return shown
+
+    def _leaf(self, request: Request, template: str, says: Callable[[Record], Context]) -> Response:
+        """A page that says nothing new until something is noted."""
+        return HTMLResponse(self.leaves.get(str(request.url), lambda: bytes(self._page(template, says).body)))
 
     def _page(self, template: str, says: Callable[[Record], Context], status: int = 200) -> Response:
         return _filled(self.farm, template, says, status)
 
     def first(self, request: Request) -> Response:
         """The first page."""
-        asked = [(question, *self._answered(question)) for question in questions()]
+        asked = self.standing.latest(questions())
         care = {"warning": upkeep.warning(self.farm), "trial": upkeep.trial_told(self.farm)}
         return self._page("first.html", lambda record: {"here": "first", "asked": asked, **care, **views.first(record)})
 
