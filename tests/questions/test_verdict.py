@@ -216,6 +216,14 @@ def test_days_to_the_first_pick_lie_between_two_rounds_of_picking(farm: Farm, sa
     assert isinstance(median, float) and 14 < median < 21, "before the day of the pick, after the round before"
 
 
+def test_days_of_batches_that_mostly_never_got_there_are_resampled(farm: Farm, say: Say) -> None:
+    Grown(TWO, days=4, run={"old way": 14.0, "new way": 28.5}).note(farm)
+    figure = farm.ask("verdict").figure("days: new way less control")
+    assert "resampled" in figure.how and figure.low is not None and figure.low > 8
+    usual = farm.ask("verdict").figure("first pick: new way less control")
+    assert "within their days" in usual.how
+
+
 def test_every_picture_says_in_words_what_it_shows(farm: Farm) -> None:
     Grown(TWO, run={"old way": 14.0, "new way": 18.0}).note(farm)
     charts = {chart.name: chart for chart in farm.ask("verdict").charts}

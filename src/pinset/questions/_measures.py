@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,11 +12,11 @@ import numpy as np
 
 from pinset.ledger.read import Reader
 from pinset.questions._batches import BatchRecord, UnitRecord
-from pinset.questions._compare import ArmResult, Compared, compare, per_batch, per_unit
+from pinset.questions._compare import ArmResult, Compared, Measured, compare, per_batch, per_unit
 from pinset.questions._money import CostOfBatch, PriceBook, batch_costs
-from pinset.questions._trial import Trial
+from pinset.questions._trial import GivenTo, Trial
 from pinset.science.arrays import Floats
-from pinset.science.intervals import TimeEstimate, time_difference, time_estimate
+from pinset.science.intervals import TimeEstimate, estimate, time_difference, time_estimate
 from pinset.science.logrank import compare_times
 from pinset.science.permutation import ArmsNeverMeet, NothingToShuffle
 
@@ -185,13 +186,24 @@ class Timed(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Later:
+    """How many days later than the control an arm is, with its interval, over ``count`` batches or days."""
+
+    value: float
+    low: float
+    high: float
+    count: int
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
 class ArmDays:
     """An arm's median days to something, and how much later than the control's."""
 
     arm: str
     units: int
     median: TimeEstimate
-    later: TimeEstimate | None
+    later: Later | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,8 +274,8 @@ def _times(trial: Trial, name: str, what: str, timed: list[Timed], confidence: f
     by_arm = {arm: [one for one in timed if one.arm == arm] for arm in trial.arms}
     if any(len({one.dealt for one in some}) < 2 or not _seen(some) for some in by_arm.values()):
         return None
-    control = by_arm[trial.control]
-    arms = tuple(_arm_days(arm, some, control, confidence) for arm, some in by_arm.items())
+    later = differences_in_time(timed, trial.arms, trial.given_to, confidence)
+    arms = tuple(_arm_days(arm, some, later.get(arm)) for arm, some in by_arm.items())
     return Times(name, what, arms, _any_difference(timed, trial.control), tuple(timed))
 
 
@@ -287,15 +299,44 @@ def ends(timed: Sequence[Timed]) -> tuple[Floats, Floats]:
     return np.array([one.left for one in timed]), np.array([one.right for one in timed])
 
 
-def _arm_days(arm: str, some: list[Timed], control: list[Timed], confidence: float) -> ArmDays:
-    left, right = ends(some)
-    median = time_estimate(left, right, clusters=np.array([one.dealt for one in some]))
-    if some is control:
-        return ArmDays(arm, len(some), median, None)
-    both = [*control, *some]
-    left, right = ends(both)
-    sides = np.array([0] * len(control) + [1] * len(some))
-    shared = {one.block for one in some} == {one.block for one in control}
-    clusters = np.array([one.block if shared else one.dealt for one in both])
-    later = time_difference(left, right, sides, clusters=clusters, confidence=confidence)
+def _arm_days(arm: str, some: list[Timed], later: Later | None) -> ArmDays:
+    median = time_estimate(*ends(some), clusters=np.array([one.dealt for one in some]))
     return ArmDays(arm, len(some), median, later)
+
+
+def differences_in_time(
+    timed: Sequence[Timed], arms: Sequence[str], given_to: GivenTo, confidence: float
+) -> dict[str, Later]:
+    """How much later each arm is than the control, the first of ``arms``.
+
+    The median of each batch (of each arm in a day, where the arm was given to the unit) is compared within its day like
+    any other measure. Where less than half of some batch got there it has no median; then batches are resampled.
+    """
+    compared = compare(_medians(timed, given_to), arms, confidence=confidence)
+    if compared is not None and len(compared.arms) == len(arms):
+        how = "medians of batches between two checks, compared within their days"
+        return {
+            one.arm: Later(one.difference.value, one.difference.low, one.difference.high, one.count, how)
+            for one in compared.arms
+            if one.difference is not None
+        }
+    return {arm: _resampled(timed, arms[0], arm, confidence) for arm in arms[1:]}
+
+
+def _medians(timed: Sequence[Timed], given_to: GivenTo) -> list[Measured]:
+    """The median of each batch, or of each arm in a day; nothing where one of them has none."""
+    cells: dict[tuple[str, str, str], list[Timed]] = defaultdict(list)
+    for one in timed:
+        cells[one.arm, one.block, one.dealt if given_to == "batch" else one.block].append(one)
+    found = [Measured(*cell, estimate(*ends(some)).quantile().value) for cell, some in cells.items()]
+    return found if all(np.isfinite(one.value) for one in found) else []
+
+
+def _resampled(timed: Sequence[Timed], control: str, arm: str, confidence: float) -> Later:
+    both = [one for one in timed if one.arm in (control, arm)]
+    blocks = [{one.block for one in both if one.arm == each} for each in (control, arm)]
+    clusters = np.array([one.block if blocks[0] == blocks[1] else one.dealt for one in both])
+    sides = np.array([int(one.arm == arm) for one in both])
+    later = time_difference(*ends(both), sides, clusters=clusters, confidence=confidence)
+    how = "medians between two checks, batches or days resampled"
+    return Later(later.value, later.low, later.high, later.count, how)

@@ -144,11 +144,10 @@ def _figures(compared: list[Measure], times: list[Times], looks: int) -> list[Fi
     money = [measure for measure in compared if measure.name == "money"]
     figures += [_chance(result) for measure in money for result in measure.compared.arms[1:]]
     for kind in times:
-        how = f"median {kind.what}; bootstrap over batches or days; it lies between two checks"
         for arm in kind.arms:
             if arm.later is not None:
                 one, name = arm.later, f"{kind.name}: {arm.arm} less control"
-                figures.append(Figure(name, one.value, "days", one.low, one.high, one.count, how))
+                figures.append(Figure(name, one.value, "days", one.low, one.high, one.count, f"{kind.what}: {one.how}"))
     return figures
 
 
