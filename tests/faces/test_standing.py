@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from pinset.faces.web import asked
-from pinset.faces.web.asked import Leaves, Standing
+from pinset.faces.web.asked import Answers, Leaves, Standing
 from pinset.farm import Farm
 from pinset.questions.answer import Answer
 from pinset.questions.catalogue import Question, questions
@@ -31,9 +31,9 @@ def test_a_slow_question_does_not_hold_the_page(small: Farm, monkeypatch: pytest
         go_on.wait(30)
         return None, f"{question.name} is known"
 
-    standing = Standing(small, ask)
+    standing, every = Standing(small, ask), questions()
     began = time.monotonic()
-    first = standing.latest(questions())
+    first = standing.latest(every)
     assert time.monotonic() - began < 5
     assert {one.fault for one in first} == {"It is being worked out. Look again in a moment."}
     go_on.set()
@@ -75,6 +75,17 @@ def test_a_page_is_made_again_once_something_is_noted(small: Farm) -> None:
     assert leaves.get("/units", make) == b"page 1"
     small.note("pick", {"unit": "A-01", "weight": "0.3kg"})
     assert leaves.get("/batches", make) == b"page 2"
+
+
+def test_on_a_large_record_a_process_of_its_own_answers(small: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
+    small.note("pick", {"unit": "A-01", "weight": "0.3kg"})
+    here = Answers(small).ask("yields", {})
+    monkeypatch.setattr(asked, "LARGE", 0)
+    monkeypatch.setattr(Farm, "ask", lambda *_: pytest.fail("asked in this process"))
+    apart = Answers(small)
+    assert apart.ask("yields", {}).as_dict() == here.as_dict()
+    with pytest.raises(asked.CannotTell, match="trial"):
+        apart.ask("verdict", {"trial": "none such"})
 
 
 def test_no_more_pages_are_kept_than_stated(small: Farm, monkeypatch: pytest.MonkeyPatch) -> None:

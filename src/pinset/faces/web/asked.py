@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from datetime import date
+from multiprocessing import get_context
+from pathlib import Path
 from threading import Event, Lock, Thread
 from typing import Final, NamedTuple
 
+from pinset.faces.cli.faults import told
 from pinset.faces.web.record import opened
 from pinset.farm import Farm
+from pinset.journal.sqlite import SqliteStore
 from pinset.questions.answer import Answer
 from pinset.questions.catalogue import Question
 
 MOST: Final = 64
+LARGE = 200_000  # entries from which a question is worked out in a process of its own, and its memory goes with it
 PATIENCE = 1.0  # seconds that the first page waits for its answers
 _Key = tuple[str, tuple[tuple[str, str], ...], int, date]
 
@@ -34,11 +40,39 @@ class Answers:
         # one at a time: two that ask the same would only slow each other down
         with self._lock:
             if key not in self._known:
-                self._known[key] = self._farm.ask(question, **given)
+                apart = key[2] >= LARGE and isinstance(self._farm.store, SqliteStore)
+                self._known[key] = (_ask_apart if apart else Farm.ask)(self._farm, question, **given)
             self._known.move_to_end(key)
             while len(self._known) > MOST:
                 self._known.popitem(last=False)
             return self._known[key]
+
+
+class CannotTell(ValueError):
+    """A question cannot be answered as it was asked; says what is needed."""
+
+
+def _ask_apart(farm: Farm, question: str, **given: str) -> Answer:
+    """The answer, worked out by a process that ends with it."""
+    assert isinstance(farm.store, SqliteStore)
+    folder, begun_anew = farm.store.path.parent, get_context("spawn")  # a fork would copy locks that threads hold
+    with ProcessPoolExecutor(1, mp_context=begun_anew) as process:
+        found = process.submit(_asked, folder, farm.settings.id, question, given).result()
+    if isinstance(found, str):
+        raise CannotTell(found)
+    return found
+
+
+def _asked(folder: Path, farm: str, question: str, given: Mapping[str, str]) -> Answer | str:
+    """The answer, or in words what is missing for it: not every exception can be handed to another process."""
+    with Farm.open(folder, farm) as opened:
+        try:
+            return opened.ask(question, **given)
+        except Exception as fault:
+            words = told(fault)
+            if words is None:
+                raise
+            return words
 
 
 class Leaves:
