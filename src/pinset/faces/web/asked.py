@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import signal
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from multiprocessing import get_context
+from multiprocessing.connection import Connection
 from pathlib import Path
 from threading import Event, Lock, Thread
 from typing import Final, NamedTuple
@@ -55,24 +56,35 @@ class CannotTell(ValueError):
 def _ask_apart(farm: Farm, question: str, **given: str) -> Answer:
     """The answer, worked out by a process that ends with it."""
     assert isinstance(farm.store, SqliteStore)
-    folder, begun_anew = farm.store.path.parent, get_context("spawn")  # a fork would copy locks that threads hold
-    with ProcessPoolExecutor(1, mp_context=begun_anew) as process:
-        found = process.submit(_asked, folder, farm.settings.id, question, given).result()
+    begun_anew = get_context("spawn")  # a fork would copy locks that threads hold
+    ours, theirs = begun_anew.Pipe(duplex=False)
+    given_on = (theirs, farm.store.path.parent, farm.settings.id, question, given)
+    process = begun_anew.Process(target=_answer, args=given_on, daemon=True)  # ends with ours, whatever it is at
+    process.start()
+    theirs.close()
+    with ours:
+        try:
+            found = ours.recv()
+        except EOFError as fault:
+            raise RuntimeError(f"the process that worked out {question} ended without an answer") from fault
+    process.join()
     if isinstance(found, str):
         raise CannotTell(found)
-    return found
+    answer: Answer = found
+    return answer
 
 
-def _asked(folder: Path, farm: str, question: str, given: Mapping[str, str]) -> Answer | str:
-    """The answer, or in words what is missing for it: not every exception can be handed to another process."""
-    with Farm.open(folder, farm) as opened:
+def _answer(reply: Connection, folder: Path, farm: str, question: str, given: Mapping[str, str]) -> None:
+    """Send the answer, or in words what is missing for it: not every exception can be sent."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that serves, and ends this one with it
+    with reply, Farm.open(folder, farm) as opened:
         try:
-            return opened.ask(question, **given)
+            reply.send(opened.ask(question, **given))
         except Exception as fault:
             words = told(fault)
             if words is None:
                 raise
-            return words
+            reply.send(words)
 
 
 class Leaves:
