@@ -14,6 +14,7 @@ from typing import Final, Literal
 
 from openpyxl import Workbook
 
+from pinset.intake.numbers import Mark
 from pinset.journal.measures import MILLIGRAMS
 
 Cell = str | int | float | datetime | None
@@ -45,9 +46,48 @@ HEADINGS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
 }
 MONTHS: Final = {
     "en": ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"],
-    "de": ["Januar", "Februar", "März", "April", "Mai", "Juni", "Juli", "August", "September", "Oktober", "November", "Dezember"],
-    "es": ["enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre"],
-    "fr": ["janvier", "février", "mars", "avril", "mai", "juin", "juillet", "août", "septembre", "octobre", "novembre", "décembre"],
+    "de": [
+        "Januar",
+        "Februar",
+        "März",
+        "April",
+        "Mai",
+        "Juni",
+        "Juli",
+        "August",
+        "September",
+        "Oktober",
+        "November",
+        "Dezember",
+    ],
+    "es": [
+        "enero",
+        "febrero",
+        "marzo",
+        "abril",
+        "mayo",
+        "junio",
+        "julio",
+        "agosto",
+        "septiembre",
+        "octubre",
+        "noviembre",
+        "diciembre",
+    ],
+    "fr": [
+        "janvier",
+        "février",
+        "mars",
+        "avril",
+        "mai",
+        "juin",
+        "juillet",
+        "août",
+        "septembre",
+        "octobre",
+        "novembre",
+        "décembre",
+    ],
 }
 SIGNS: Final = {"en": "green spots", "de": "Grünschimmel", "es": "moho verde", "fr": "moisissure verte"}
 TOTALS: Final = {"en": "TOTAL", "de": "Summe", "es": "Total", "fr": "Somme"}
@@ -63,7 +103,7 @@ class Style:
     workbook: bool = True
     delimiter: str = ","
     encoding: str = "utf-8"
-    decimal: str = "."
+    decimal: Mark = "."
     dates: DateStyle = "iso"
     unit: Literal["kg", "g", "lb", "oz"] = "kg"
     unit_in_cells: bool = False
@@ -158,7 +198,9 @@ class _Hand:
     def day(self, day: date) -> Cell:
         style = self.style.dates
         if style == "mixed":
-            style = self.chance.choice(("iso", "d/m/y", "words", "real") if self.style.workbook else ("iso", "d/m/y", "words"))
+            style = self.chance.choice(
+                ("iso", "d/m/y", "words", "real") if self.style.workbook else ("iso", "d/m/y", "words")
+            )
         if style == "real" and self.style.workbook:
             return datetime(day.year, day.month, day.day)
         of = " de " if self.style.language == "es" else ". " if self.style.language == "de" else " "

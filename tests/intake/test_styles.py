@@ -12,18 +12,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pinset.intake.desk import tables_in
+from pinset.intake.numbers import Mark
 from pinset.intake.take import Taking
 from tests.intake import messy
 from tests.intake.messy import Notes, Style
 from tests.intake.road import FARM, taken, told
 
+MARKS: st.SearchStrategy[Mark] = st.sampled_from((".", ","))
 ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "utf-16", "mac_roman", "cp850")
 
 
 @st.composite
 def styles(draw: st.DrawFn) -> Style:
     workbook = draw(st.booleans())
-    decimal = draw(st.sampled_from(".,"))
+    decimal = draw(MARKS)
     delimiters = (";", "\t", "|") if decimal == "," else (",", ";", "\t", "|")
     return Style(
         language=draw(st.sampled_from(("en", "de", "es", "fr"))),

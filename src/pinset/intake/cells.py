@@ -105,8 +105,8 @@ class _Marks:
 
 def number_columns(table: Table, sheet: SheetMap) -> list[str]:
     """The columns of a table that hold numbers."""
-    targets = {name: sheet.target(name) for name in table.columns}
-    return [name for name, one in targets.items() if one and sort_of(one.kind or sheet.kind, one.field) in _MARKED_SORTS]
+    named = [(name, sheet.target(name)) for name in table.columns]
+    return [name for name, one in named if one and sort_of(one.kind or sheet.kind, one.field) in _MARKED_SORTS]
 
 
 def _reader(table: Table, sheet: SheetMap, name: str, target: Target, digits: int, marks: _Marks) -> Read:

@@ -22,6 +22,11 @@ DELIMITERS: Final = (",", ";", "\t", "|")
 _WESTERN: Final = ("cp1252", "mac_roman", "cp850")
 _BOMS: Final = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _SAMPLE_LINES: Final = 300
+_SAMPLE_WIDTH: Final = 4_000  # characters of a line
+_SAMPLE_TEXT: Final = 2_000_000
+_ELSEWHERE: Final = frozenset(
+    {"Arabic", "CJK", "Cyrillic", "Greek", "Hangul", "Hebrew", "Hiragana", "Katakana", "Thai"}
+)
 _ODD: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]")
 _MOST_ODD: Final = 0.002  # of the characters; text has none, pictures and programs have every tenth
 _WORD: Final = re.compile(r"[^\W\d_]+|°\s?[CFcf]\b")
@@ -80,8 +85,9 @@ def _by_reading(data: bytes) -> str | None:
     from charset_normalizer import from_bytes
 
     guess = from_bytes(data[:200_000]).best()
-    western = guess is None or "Latin" in " ".join(guess.alphabets) or not readings
-    return readings[0] if western and readings else _attempt(data, guess.encoding if guess else "cp1252")
+    if guess is not None and (not readings or any(name.split()[0] in _ELSEWHERE for name in guess.alphabets)):
+        return _attempt(data, guess.encoding)
+    return readings[0] if readings else None
 
 
 def _attempt(data: bytes, encoding: str) -> str | None:
@@ -98,7 +104,7 @@ def _known_words(text: str) -> int:
 
 @cache
 def _accented() -> frozenset[str]:
-    """Every word of the vocabulary that is not plain ASCII, and the degree signs."""
+    """Every word of the vocabulary with a letter that is not ASCII, and degrees; two letters may be chance."""
     found: set[str] = {"°c", "°f"}
     groups: list[object] = [vocabulary()]
     while groups:
@@ -108,7 +114,7 @@ def _accented() -> frozenset[str]:
         elif isinstance(group, list):
             groups += group
         elif isinstance(group, str):
-            found.update(word for word in group.casefold().split() if not word.isascii())
+            found.update(word for word in group.casefold().split() if not word.isascii() and len(word) > 2)
     return frozenset(found)
 
 
@@ -125,7 +131,7 @@ def delimiter_of(text: str) -> str | None:
     >>> delimiter_of("day;kg\\n1/2/2026;0,5\\n2/2/2026;0,7\\n"), delimiter_of("a,b\\n1,2\\n"), delimiter_of("a\\nb")
     (';', ',', None)
     """
-    lines = text.splitlines()[:_SAMPLE_LINES]
+    lines = [line[:_SAMPLE_WIDTH] for line in text[:_SAMPLE_TEXT].splitlines()[:_SAMPLE_LINES]]
     votes = {delimiter: _vote(lines, delimiter) for delimiter in DELIMITERS}
     best = max(votes, key=lambda delimiter: votes[delimiter])
     return best if votes[best] > (0, 0) else None

@@ -13,7 +13,7 @@ from pinset.intake.map import SKIP, Map, SheetMap
 
 WIDTH: Final = 100
 _RARE: Final = frozenset({"unit_arms", "checked_codes", "trial", "arms", "seed"})  # for programs rather than for notes
-_BARE: Final = re.compile(r"^[A-Za-z0-9_-]+$")
+_BARE: Final = re.compile(r"^[A-Za-z0-9_-]+\Z")
 
 
 def map_text(map: Map, files: Sequence[str] = ()) -> str:
@@ -30,7 +30,7 @@ def map_text(map: Map, files: Sequence[str] = ()) -> str:
 
 
 def _head(files: Sequence[str]) -> Iterator[str]:
-    about = f" {', '.join(files)}" if files else " these files"
+    about = f" {_printable(', '.join(files))}" if files else " these files"
     yield f'# How pinset reads{about}. Change what is wrong; every "?" is yours to fill in.'
     yield '# A column says a field: "heading" = "field in unit". "skip" leaves a column or a whole sheet out.'
     yield "# Then look again with:  pinset take FILE --map THIS-FILE     and take it with --yes"
@@ -77,7 +77,13 @@ def _group(table: str, values: Mapping[str, str], sheet: SheetMap, prefix: str) 
 
 
 def _with_comment(line: str, comment: str) -> str:
-    return f"{line}  # {comment.strip()}" if comment.strip() else line
+    # what a grower wrote in a cell may stand in a comment: it has to stay in its line, and be text that TOML allows
+    told = _printable(comment)
+    return f"{line}  # {told}" if told else line
+
+
+def _printable(text: str) -> str:
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def key(name: str) -> str:

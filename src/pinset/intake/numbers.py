@@ -104,14 +104,18 @@ def read_weight(cell: Cell, unit: str, mark: Mark | None) -> int:
     (566990, 328000)
     """
     if isinstance(cell, str) and (found := _POUNDS_OUNCES.match(cell)):
-        return read_weight(found[1], "lb", mark) + read_weight(found[3], "oz", mark)
+        milligrams = _milligrams(found[1], "lb", mark) + _milligrams(found[3], "oz", mark)
+    else:
+        milligrams = _milligrams(cell, unit, mark)
+    return int(milligrams.to_integral_value())
+
+
+def _milligrams(cell: Cell, unit: str, mark: Mark | None) -> Decimal:
     needed = "a weight" if unit else "a weight with its unit, as 0.328 kg"
     number, said = number_and_unit(cell, mark, needed)
-    factor = _factor(MILLIGRAMS, said or unit, needed, "kg, g, lb or oz")
-    milligrams = int((number * factor).to_integral_value())
     if number < 0:
         raise CannotRead("a weight of 0 or more", "If only the minus is wrong, correct it; else drop the row.")
-    return milligrams
+    return number * _factor(MILLIGRAMS, said or unit, needed, "kg, g, lb or oz")
 
 
 def _factor(known: dict[str, Decimal], unit: str, needed: str, units: str) -> Decimal:

@@ -19,7 +19,7 @@ from pinset.intake.bodies import Draft, Made, Setting, drafts
 from pinset.intake.cells import Reading, readings
 from pinset.intake.fields import base_kind
 from pinset.intake.known import Known
-from pinset.intake.map import SKIP, Map, SheetMap
+from pinset.intake.map import ASK, SKIP, Map, SheetMap
 from pinset.intake.plausible import Bench, Doubt, doubts
 from pinset.intake.problem import Problem, shown
 from pinset.intake.table import Cell, Table
@@ -59,6 +59,8 @@ class SheetTaking:
     asides: list[Aside] = field(default_factory=list)
     again: int = 0
     settled: int = 0
+    arms: dict[str, str] = field(default_factory=dict)
+    """The arms of a trial that its rows name, each with its earliest day."""
     now_sound: dict[str, str] = field(default_factory=dict)
     """Rows set aside earlier that are sound now: the entry by the id of the aside."""
 
@@ -131,14 +133,15 @@ def take(
     run = _Run(farm, known, Setting(farm.zone, known, trial, by), bench, progress, where)
     mapped, left_out = _mapped(tables, map)
     sheets = tuple(_take_sheet(run, table, sheet) for table, sheet in mapped)
-    return Taking(sheets, tuple(_trials(run, map, sheets)), tuple(left_out), tuple(map.asks()))
+    trials, asks = _trial(run, map, sheets)
+    return Taking(sheets, tuple(trials), tuple(left_out), (*map.asks(), *asks))
 
 
 def _mapped(tables: Iterable[Table], map: Map) -> tuple[list[tuple[Table, SheetMap]], list[Table]]:
     pairs = [(table, map.sheet(table)) for table in tables]
-    found = [(table, sheet) for table, sheet in pairs if sheet is not None and sheet.kind not in (SKIP, "?")]
+    found = [(table, sheet) for table, sheet in pairs if sheet is not None and sheet.kind not in (SKIP, ASK)]
     found.sort(key=lambda pair: _ORDER.index(base_kind(pair[1].kind)))
-    return found, [table for table, sheet in pairs if sheet is None or sheet.kind in (SKIP, "?")]
+    return found, [table for table, sheet in pairs if sheet is None or sheet.kind in (SKIP, ASK)]
 
 
 @dataclass(slots=True)
@@ -160,7 +163,7 @@ def _take_sheet(run: _Run, table: Table, sheet: SheetMap) -> SheetTaking:
     _give_ids(run, taking, offers)
     ids = [entry.id for offer in offers for entry in offer.entries]
     on_record = run.known.on_record(ids)
-    run.bench.usual = _usual(offers)
+    run.bench.usual, taking.arms = _usual(offers), _arms(offers)
     asides = _AsideIds(run.farm.id, table)
     for offer in offers:
         _settle(run, taking, offer, on_record, asides)
@@ -340,21 +343,34 @@ def _aside(taking: SheetTaking, offer: _Offer, aside: str, lies_there: bool) -> 
     return Aside(aside, first, offered, lies_there)
 
 
-def _trials(run: _Run, map: Map, sheets: Iterable[SheetTaking]) -> Iterator[Entry]:
-    """The trial that the column of arms makes, defined as of its first batch; nothing where it is on record so."""
-    if map.trial is None or map.trial.control == "?":
-        return
-    made = [
-        entry for sheet in sheets for entry in sheet.entries
-        if entry.kind == "make" and entry.body.get("trial") == map.trial.name
-    ]  # fmt: skip
+def _trial(run: _Run, map: Map, sheets: Iterable[SheetTaking]) -> tuple[list[Entry], list[str]]:
+    """The trial that a column of arms makes, defined as of its first batch, or what has to be said before it can be.
+
+    Nothing where it is on record with these arms. The arms of rows set aside count too: they are arms all the same.
+    """
+    if map.trial is None or map.trial.control == ASK:
+        return [], []
     known = json.loads(run.known.trials.get(map.trial.name, "{}"))
-    arms = list(dict.fromkeys([*known.get("arms", ()), *(entry.body["arm"] for entry in made if "arm" in entry.body)]))
-    if not arms or (arms == known.get("arms") and map.trial.control == known.get("control")):
-        return
-    at = min((entry.at for entry in made), default="")
-    if not at:
-        return
+    days: dict[str, str] = {}
+    for arm, at in (pair for sheet in sheets for pair in sheet.arms.items()):
+        days[arm] = min(at, days.get(arm, at))
+    new = [arm for arm in days if arm not in known.get("arms", ())]
+    arms = [*known.get("arms", ()), *new]
+    if not days or (not new and map.trial.control == known.get("control")):
+        return [], []
+    if map.trial.control not in arms:
+        return [], [f"[trial] control: needed one of the arms {', '.join(arms)}; came {map.trial.control!r}"]
     body = {"what": "trial", "name": map.trial.name, "arms": arms, "control": map.trial.control,
             "given_to": map.trial.given_to}  # fmt: skip
-    yield entry_of(run.farm.id, Draft("define", at, plain(KINDS["define"].model_validate(body)), run.setting.by))
+    at = min(days[arm] for arm in new or days)
+    draft = Draft("define", at, plain(KINDS["define"].model_validate(body)), run.setting.by)
+    return [entry_of(run.farm.id, draft)], []
+
+
+def _arms(offers: Iterable[_Offer]) -> dict[str, str]:
+    """Every arm that the rows of a sheet name, as first seen, with the earliest day of each."""
+    days: dict[str, str] = {}
+    for draft in (draft for offer in offers for draft in offer.made.drafts):
+        if "arm" in draft.body and "trial" in draft.body and draft.at:
+            days[draft.body["arm"]] = min(draft.at, days.get(draft.body["arm"], draft.at))
+    return days

@@ -87,4 +87,6 @@ def unit_meant(text: str) -> str:
     ('g', 'kg', '°c', 'blocks')
     """
     known = unit_name(text)
+    if "/" in known:
+        return known
     return meaning("units").get(" ".join(stems(known)), known)
