@@ -11,8 +11,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pinset.intake.numbers import (
-    Mark, marks_shown, marks_unsure, number_and_unit, read_celsius, read_decimal, read_money, read_share, read_span,
-    read_weight, read_whole,
+    Mark,
+    marks_shown,
+    marks_unsure,
+    number_and_unit,
+    read_celsius,
+    read_decimal,
+    read_money,
+    read_share,
+    read_span,
+    read_weight,
+    read_whole,
 )  # fmt: skip
 from pinset.intake.problem import CannotRead
 from pinset.intake.table import Cell, Unread

@@ -69,7 +69,9 @@ def test_contents_decide_where_a_heading_has_two_meanings(tmp_path: Path) -> Non
 
 
 def test_a_batchs_summary_is_a_make_with_its_pick_and_its_losses(tmp_path: Path) -> None:
-    sheet = guessed(tmp_path, "batch,made on,bags,contaminated,picked kg,last picked\nA1,2026-01-21,7,1,4.2,2026-03-22\n")
+    sheet = guessed(
+        tmp_path, "batch,made on,bags,contaminated,picked kg,last picked\nA1,2026-01-21,7,1,4.2,2026-03-22\n"
+    )
     assert sheet.kind == "make"
     assert list(columns(sheet).values()) == ["batch", "at", "units", "cull number", "pick weight in kg", "pick at"]
 

@@ -65,7 +65,7 @@ def heard(taking: Taking) -> set[tuple[object, ...]]:
     return found
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(style=styles(), seed=st.integers(0, 10_000))
 def test_the_truth_comes_back_in_every_style(style: Style, seed: int) -> None:
     found = messy.notes(style, seed)

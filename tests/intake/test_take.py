@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pinset.farm import Farm
 from pinset.intake import aside
-from pinset.intake.desk import StillAsked, look, proposed, tables_in, take_files, take_in
+from pinset.intake.desk import StillAsked, look, proposed, tables_in, take_files
 from pinset.intake.map import map_said
 from pinset.intake.take import Taking
 from pinset.journal.entry import Entry
@@ -76,7 +76,9 @@ def test_rows_added_anywhere_are_taken_and_the_others_are_not_taken_again(notes:
     assert len(picked(farm)) == 4
 
 
-def test_a_weight_changed_in_the_file_is_asked_about_and_can_take_the_place_of_the_first(notes: Path, farm: Farm) -> None:
+def test_a_weight_changed_in_the_file_is_asked_about_and_can_take_the_place_of_the_first(
+    notes: Path, farm: Farm
+) -> None:
     notes.write_text(PICKED.replace("0.31", "0.41"))
     _, done = take_files(farm, [notes], now=NOW)
     assert (done.kept, done.aside) == (0, 1)
@@ -200,10 +202,14 @@ def test_three_identical_rows_are_one_note_and_two_questions(farm: Farm, tmp_pat
 
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 1000), data=st.data())
-def test_every_row_is_taken_set_aside_or_skipped(seed: int, data: st.DataObject, tmp_path_factory: pytest.TempPathFactory) -> None:
+def test_every_row_is_taken_set_aside_or_skipped(
+    seed: int, data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
+) -> None:
     """Cells spoilt at random: the rows in the file and the rows accounted for are the same, whatever stands in them."""
     found = messy.notes(Style(workbook=False, number_cells=False), seed, batches=2)
-    odd = st.sampled_from(["", "?", "-", "x" * 300, "1e9", "99/99/9999", "0", "-3", "140", "\u00a0", "=1+1", "NaN", "２"])
+    odd = st.sampled_from(
+        ["", "?", "-", "x" * 300, "1e9", "99/99/9999", "0", "-3", "140", "\u00a0", "=1+1", "NaN", "２"]
+    )
     for lines in found.sheets.values():
         for _ in range(data.draw(st.integers(0, 4))):
             line = lines[data.draw(st.integers(found.first_row - 1, len(lines) - 3))]
@@ -279,8 +285,9 @@ def test_a_pick_is_about_the_finest_thing_its_row_names(
     text = f"Date,{heading},Flush,kg\n2026-02-05,{cells},1,0.9\n"
     columns = {"Date": "at", "Flush": "flush", "kg": "weight in kg", "Bag": "unit", "Batch": "batch", "Room": "room"}
     known = {name: target for name, target in columns.items() if name in text}
+    made = {"Batch": "batch", "Made on": "at", "Bags": "units", "kg each": "fill in kg"}
     map = map_said({"sheets": {
-        "made": {"kind": "make", "columns": {"Batch": "batch", "Made on": "at", "Bags": "units", "kg each": "fill in kg"}},
+        "made": {"kind": "make", "columns": made},
         "notes": {"kind": "pick", "columns": known},
     }})  # fmt: skip
     (pick,) = entries(taken([csv_table(tmp_path, MADE, "made.csv"), csv_table(tmp_path, text)], map), "pick")
@@ -305,7 +312,7 @@ def test_a_spawn_book_tells_what_was_bought_from_what_was_drawn(farm: Farm, tmp_
         "M-01,culture,bought,0,2026-01-26,0.1,28\n"
         "G1,rye grain,M-01,1,2026-02-07,40,3.4\n"
         "G2,rye grain,G1,3,2026-02-12,40,2.1\n"
-        "G3,Roggen,\"G1, G2\",4,2026-02-13,2,2.1\n"
+        'G3,Roggen,"G1, G2",4,2026-02-13,2,2.1\n'
         "G4,rye grain,bought from Miller,,2026-02-14,2,2.1\n"
     )
     taking, _ = take_files(farm, [write(tmp_path, "spawn.csv", text)], now=NOW)
@@ -321,10 +328,13 @@ def test_a_spawn_book_tells_what_was_bought_from_what_was_drawn(farm: Farm, tmp_
 
 
 def test_purchases_sales_loads_and_hours(farm: Farm, tmp_path: Path) -> None:
-    bought = "Lot,Date,Item,kg,Pieces,Paid,Supplier\nOS-1,2026-01-13,oak sawdust,120,,€ 21.60,joinery\nBG-1,2026-01-14,filter bags,,450,144,shop\n"
-    sold = "Date,Customer,kg,Price/kg\n2026-04-04,Inn,3.3,\"11,50 €\"\n"
+    bought = (
+        "Lot,Date,Item,kg,Pieces,Paid,Supplier\nOS-1,2026-01-13,oak sawdust,120,,€ 21.60,joinery\n"
+        "BG-1,2026-01-14,filter bags,,450,144,shop\n"
+    )
+    sold = 'Date,Customer,kg,Price/kg\n2026-04-04,Inn,3.3,"11,50 €"\n'
     loads = "Load,Date,How,°F,Held\n1,2026-01-13,steamed,207,9 h\n"
-    hours = "Date,Who,Task,Time\n2026-01-13,Ana,picking,\"0,5 h\"\n"
+    hours = 'Date,Who,Task,Time\n2026-01-13,Ana,picking,"0,5 h"\n'
     texts = {"bought": bought, "sold": sold, "loads": loads, "hours": hours}
     paths = [write(tmp_path, f"{name}.csv", text) for name, text in texts.items()]
     taking, done = take_files(farm, paths, now=NOW)
@@ -384,7 +394,9 @@ def test_a_map_fits_next_months_file_by_its_columns(tmp_path: Path) -> None:
 
 
 def test_columns_that_a_map_does_not_name_are_told(tmp_path: Path) -> None:
-    map = map_said({"sheets": {"notes": {"kind": "pick", "columns": {"Date": "at", "Bag": "unit", "kg": "weight in kg"}}}})
+    map = map_said(
+        {"sheets": {"notes": {"kind": "pick", "columns": {"Date": "at", "Bag": "unit", "kg": "weight in kg"}}}}
+    )
     (sheet,) = taken([csv_table(tmp_path, PICKED)], map).sheets
     assert sheet.left_out == ["Flush"]
 

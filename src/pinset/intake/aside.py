@@ -17,7 +17,7 @@ from pinset.intake.problem import Problem
 from pinset.intake.shelf import Shelved
 from pinset.intake.take import entry_of
 from pinset.journal.codes import new_id
-from pinset.journal.entry import Entry, checked, utc_text
+from pinset.journal.entry import Entry, Fault, NotAnEntry, checked, utc_text
 from pinset.journal.keep import Outcome
 from pinset.journal.said import body_said, moment_said, spoken, stored
 from pinset.ledger.rows import rows as ledger_rows
@@ -122,7 +122,7 @@ def correct(farm: FarmDoor, number: int, words: Mapping[str, str]) -> list[Outco
     _each_word_used(found, words)
     if offered["entries"] != found.offered["entries"]:
         offered["occurrence"] = 1
-    sound = [checked(entry) for entry in _entries(farm, offered)]
+    sound = _sound(_entries(farm, offered))
     offered["entries"] = [{"kind": one.kind, "at": one.at, "by": one.by, "body": one.body} for one in sound]
     entries = _entries(farm, offered)
     doubted = _doubted(farm, found, entries)
@@ -160,11 +160,26 @@ def _keep_one_level(kind: str, body: dict[str, Any], name: str) -> None:
 
 def _each_word_used(found: Shelved, words: Mapping[str, str]) -> None:
     """Raise NotAnEntry for a word that no entry of the row has a field for."""
+    known = [one["kind"] for one in found.offered["entries"]]
     for name, text in words.items():
         own, _, field = name.rpartition(".")
-        kinds = [one["kind"] for one in found.offered["entries"] if own in ("", one["kind"])]
-        if not any(field == "at" or stored(kind, field) is not None for kind in kinds):
-            body_said(kinds[0] if kinds else str(own), {field: text})
+        kinds = [kind for kind in known if own in ("", kind)]
+        if not kinds:
+            raise NotAnEntry([Fault(name, f"a field of {' or '.join(known)}", name)])
+        if field != "at" and all(stored(kind, field) is None for kind in kinds):
+            body_said(kinds[0], {field: text})
+
+
+def _sound(entries: Iterable[Entry]) -> list[Entry]:
+    try:
+        return [checked(entry) for entry in entries]
+    except NotAnEntry as fault:
+        faults = [one._replace(where=spoken(one.where), needed=_in_words(one)) for one in fault.faults]
+        raise NotAnEntry(faults) from fault
+
+
+def _in_words(fault: Fault) -> str:
+    return f"a {spoken(fault.where)}" if fault.needed == "Field required" else fault.needed
 
 
 def _doubted(farm: FarmDoor, found: Shelved, entries: Iterable[Entry]) -> tuple[Problem, str | None] | None:

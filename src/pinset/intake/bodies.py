@@ -19,7 +19,7 @@ from pinset.journal.codes import unit_code
 from pinset.journal.said import noon
 
 Said = dict[str, Any]
-_LONGEST_NAME: Final = 120  # of who noted an entry
+LONGEST_NAME: Final = 120  # characters, as the journal has it
 _DAY_LEFT_OPEN: Final = "sum for the whole batch; the day of picking was not noted"
 _A_VALUE: Final[dict[str, str]] = {
     "weight": "a weight", "money": "an amount of money", "share": "a share, as 40 %", "whole": "a whole number",
@@ -91,7 +91,7 @@ def _beside(kind: str, said: Said, own: Said, strand: Strand) -> Said:
 
 
 def _draft(kind: str, said: Said, setting: Setting, made: Made) -> None:
-    at, by = _moment(said, setting.zone, made), str(said.pop("by", setting.by))[:_LONGEST_NAME]
+    at, by = _moment(said, setting.zone, made), str(said.pop("by", setting.by))[:LONGEST_NAME]
     if kind in ("pick", "check", "move", "cull"):
         _one_level(said, setting.known, made)
     make = _SPECIAL.get(kind)

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from pinset.intake.bodies import Draft, Made, Setting, drafts
+from pinset.intake.bodies import LONGEST_NAME, Draft, Made, Setting, drafts
 from pinset.intake.cells import Reading, readings
 from pinset.intake.fields import base_kind
 from pinset.intake.known import Known
@@ -261,13 +261,15 @@ class _AsideIds:
 
     def __init__(self, farm: str, table: Table) -> None:
         self.farm, self.columns = farm, table.columns
-        self.seen: Counter[str] = Counter()
+        self.seen: Counter[tuple[Cell, ...]] = Counter()
 
-    def of(self, cells: Sequence[Cell]) -> str:
-        """The id for a row; a second row with the same cells has another."""
-        content = raw(self.columns, cells)
-        self.seen[content] += 1
-        return id_from(self.farm, "aside", content, str(self.seen[content]))
+    def count(self, cells: tuple[Cell, ...]) -> None:
+        """Count a row, whether it will need its id or not: a second row with the same cells has another."""
+        self.seen[cells] += 1
+
+    def of(self, cells: tuple[Cell, ...]) -> str:
+        """The id of the row counted last."""
+        return id_from(self.farm, "aside", raw(self.columns, cells), str(self.seen[cells]))
 
 
 def raw(columns: Sequence[str], cells: Sequence[Cell]) -> str:
@@ -278,6 +280,7 @@ def raw(columns: Sequence[str], cells: Sequence[Cell]) -> str:
 
 def _settle(run: _Run, taking: SheetTaking, offer: _Offer, on_record: set[str], asides: _AsideIds) -> None:
     """Take a row, set it aside, or leave it as it was settled before."""
+    asides.count(offer.reading.row.cells)
     # working out an id costs; a sound row needs it only where rows were set aside before
     aside = asides.of(offer.reading.row.cells) if run.known.asides or offer.problems else ""
     state = run.known.asides.get(aside)
@@ -371,6 +374,7 @@ def _arms(offers: Iterable[_Offer]) -> dict[str, str]:
     """Every arm that the rows of a sheet name, as first seen, with the earliest day of each."""
     days: dict[str, str] = {}
     for draft in (draft for offer in offers for draft in offer.made.drafts):
-        if "arm" in draft.body and "trial" in draft.body and draft.at:
-            days[draft.body["arm"]] = min(draft.at, days.get(draft.body["arm"], draft.at))
+        arm = draft.body.get("arm", "")
+        if "trial" in draft.body and draft.at and 0 < len(arm) <= LONGEST_NAME:
+            days[arm] = min(draft.at, days.get(arm, draft.at))
     return days
