@@ -12,7 +12,7 @@ __version__ = "0.1.0"
 __all__ = ["open"]
 
 
-def open(folder: str | Path, farm: str | None = None) -> NotebookFarm:  # noqa: A001
+def open(folder: str | Path, farm: str | None = None) -> NotebookFarm:
     """Open a farm's record for a notebook or a script: ``pinset.open("my-farm").ask("yields")``."""
     from pinset.faces.notebook import NotebookFarm
 

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
+from zoneinfo import ZoneInfo
 
 from pinset.journal import said
 from pinset.journal.carry import NotCarried, bring, settings_for_new_home
@@ -135,6 +136,18 @@ class Farm:
             replaces=replaces,
         )
 
+    def signs_drawn_from(self, kind: str, words: Mapping[str, str]) -> list[str]:
+        """What speaks against a note that draws spawn, as "A-02: green on 2026-03-09"; empty for any other note."""
+        if kind != "draw":
+            return []
+        from pinset.questions._fitness import signs_on
+
+        body = said.body_said(kind, words, self.settings.minor_digits, self.settings.decimal_mark)
+        with self.reader() as ledger:
+            signs = signs_on(ledger, [part["lot"] for part in body.get("parents", [])])
+        days = [datetime.fromtimestamp(sign.at, ZoneInfo(self.settings.zone)).date() for sign in signs]
+        return [f"{sign.subject}: {sign.sign} on {day}" for sign, day in zip(signs, days, strict=True)]
+
     def keep(self, entries: Iterable[Entry]) -> list[Outcome]:
         """Offer entries; each is answered by itself, once the disk has it."""
         return keep(self.store, self.settings, entries, self._apply)
@@ -192,9 +205,7 @@ class Farm:
         if before == after:
             return []
         mend = "Make it again with: pinset rebuild"
-        return [
-            Fault("ledger", f"the rows of a full replay, {after[:12]}", f"other rows, {before[:12]}", mend)
-        ]
+        return [Fault("ledger", f"the rows of a full replay, {after[:12]}", f"other rows, {before[:12]}", mend)]
 
     def ask(self, question: str, **options: Any) -> Answer:
         """Ask one of the questions: ``farm.ask("yields")``."""

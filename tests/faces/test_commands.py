@@ -15,6 +15,7 @@ from pinset.faces.cli.quick import usual_note
 from pinset.farm import Farm
 from pinset.journal.kinds import KINDS
 from pinset.journal.said import spoken
+from pinset.ledger.tables import Remark
 from tests.faces.running import Run
 
 
@@ -128,3 +129,17 @@ def test_help_and_notes_load_neither_the_parser_nor_the_science() -> None:
     words += "'starlette'} & set(sys.modules)))"
     out = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True).stdout
     assert out.splitlines()[-1] == "[]"
+
+
+def test_spawn_is_not_drawn_from_a_unit_with_a_sign_unless_meant_and_the_sign_is_noted_with_it(
+    run: Run, tmp_path: Path
+) -> None:
+    run("start", "farm")
+    run("note", "make", "batch=A", "units=2", "fill=2kg", "--farm", "farm")
+    run("note", "check", "unit=A-02", "signs=green", "--at", "2026-03-09", "--farm", "farm")
+    draw = ["note", "draw", "lot=G2", "parents=A-02", "carrier=grain", "--farm", "farm"]
+    code, _, complaint = run(*draw)
+    assert code == 2 and "A-02: green on 2026-03-09" in complaint and "--confirm" in complaint
+    assert run(*draw, "--confirm")[1].startswith("kept")
+    with Farm.open(tmp_path / "farm") as farm, farm.reader() as ledger:
+        assert any("green on 2026-03-09" in remark.text for remark in ledger.rows(Remark))

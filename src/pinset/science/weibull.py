@@ -83,9 +83,7 @@ class WeibullFit:
         >>> round(float(np.exp(slower.value)), 2), round(slower.standard_error, 2)
         (1.25, 0.15)
         """
-        return Confidence(
-            float(self.coefficients[column]), float(np.sqrt(self.covariance[column, column])), self.df
-        )
+        return Confidence(float(self.coefficients[column]), float(np.sqrt(self.covariance[column, column])), self.df)
 
     def log_time(self, row: Floats, share: float = 0.5) -> Confidence:
         """The logarithm of the time by which a ``share`` of units with the design ``row`` (p,) is done.

@@ -28,9 +28,7 @@ def demo(folder: Path = Path("pinset-demo")) -> None:
         Where its notes, record, page and paper are written.
     """
     if (folder / "record").exists() or (folder / "notes").exists():
-        raise DemoIsThere(
-            f"{folder} holds a demo already and was left as it was. Name another folder, or remove it."
-        )
+        raise DemoIsThere(f"{folder} holds a demo already and was left as it was. Name another folder, or remove it.")
     began = time.perf_counter()
     toured = tour(folder)
     _write(toured, folder)

@@ -8,7 +8,7 @@ to the parser.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -59,6 +59,7 @@ def take_note(
     moment = at or pairs.pop("at", "")
     _not_far_ahead(moment, confirm)
     with open_farm(farm) as opened:
+        pairs |= _drawn_knowingly(opened.signs_drawn_from(kind, pairs), pairs, confirm)
         outcome = opened.note(kind, pairs, moment, by or os.environ.get("PINSET_BY", "grower"), replaces)
     print(_told(outcome))
     if outcome.word in ("refused", "conflict"):
@@ -79,6 +80,17 @@ def _not_far_ahead(at: str, confirmed: bool) -> None:
     )
     if ahead and not confirmed:
         raise NotAnEntry([Fault("at", "a time not more than a day ahead", at, "If it is meant so, add --confirm")])
+
+
+def _drawn_knowingly(signs: Sequence[str], pairs: Mapping[str, str], confirmed: bool) -> dict[str, str]:
+    """The remark that spawn was drawn in spite of signs; a draw that was not confirmed is not kept."""
+    if not signs:
+        return {}
+    if not confirmed:
+        mend = "To draw from it all the same, add --confirm; the signs are then noted with the draw"
+        raise NotAnEntry([Fault("parents", "spawn from what no sign was seen on", ", ".join(signs), mend)])
+    remark = f"Drawn although seen: {', '.join(signs)}"
+    return {"remarks": f"{pairs['remarks']}. {remark}" if pairs.get("remarks") else remark}
 
 
 def _told(outcome: Outcome) -> str:
