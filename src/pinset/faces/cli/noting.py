@@ -97,7 +97,7 @@ def note(
     replaces: str
         The id of the entry that this one corrects.
     confirm: bool
-        The time is more than a day ahead, and meant so.
+        It is meant so: a time more than a day ahead, or spawn drawn from what a sign was seen on.
     """
     if kind is None or not words:
         print(_said_so_far(kind))
