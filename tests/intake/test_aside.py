@@ -1,7 +1,11 @@
-"""A row set aside waits for the grower's word: accepted, corrected, put in the place of another, or dropped."""
+"""A row set aside waits for the grower's word: accepted, corrected, put in the place of another, or dropped.
+
+All of it in both homes of a record, a file and PostgreSQL: this is what intake writes to a record by itself.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,7 +17,10 @@ from pinset.intake.map import map_said
 from pinset.intake.shelf import Shelved
 from pinset.journal.entry import NotAnEntry
 from pinset.ledger.tables import Picked
+from tests.homes import address, cluster, database
 from tests.intake.road import NOW
+
+__all__ = ["address", "cluster", "database"]
 
 MADE = "Batch,Made on,Bags,kg each\nA1,2026-01-05,4,2.2\n"
 PICKED = (
@@ -27,6 +34,12 @@ PICKED = (
     "2026-02-05,A1-01,1,0.31\n"  # 4: twice
     "2026-02-05,A1-02,1,0.30\n"  # 5: another weight
 )
+
+
+@pytest.fixture
+def farm(tmp_path: Path, address: str | None) -> Iterator[Farm]:
+    with Farm.start(tmp_path / "farm", "Test farm", "EUR", "Europe/Vienna", address=address) as started:
+        yield started
 
 
 @pytest.fixture
