@@ -23,8 +23,10 @@ def _figure(answer: Answer, arm: str, measure: str = "yield") -> tuple[float, fl
     return one.low, one.value, one.high
 
 
-def test_a_clear_difference_is_told_with_its_interval_and_what_to_do(farm: Farm) -> None:
+def test_a_clear_difference_is_told_with_its_interval_and_what_to_do(farm: Farm, say: Say) -> None:
     Grown(TWO).note(farm)
+    assert farm.ask("verdict").standing.word == "leaning", "the last batches may still give more"
+    say("make", "2026-06-30", batch="LATER", units="1")
     answer = farm.ask("verdict")
     low, value, high = _figure(answer, "new way")
     assert 0 < low < value < high and value == pytest.approx(0.10, abs=0.04)

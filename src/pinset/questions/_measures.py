@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -320,7 +321,10 @@ def differences_in_time(
             for one in compared.arms
             if one.difference is not None
         }
-    return {arm: _resampled(timed, arms[0], arm, confidence) for arm in arms[1:]}
+    resampled = {arm: _resampled(timed, arms[0], arm, confidence) for arm in arms[1:]}
+    # resamples that are all alike say that they are too few for an interval, not that nothing is in doubt
+    alike = {arm for arm, later in resampled.items() if math.isfinite(later.low) and later.low >= later.high}
+    return {arm: later for arm, later in resampled.items() if arm not in alike}
 
 
 def _medians(timed: Sequence[Timed], given_to: GivenTo) -> list[Measured]:

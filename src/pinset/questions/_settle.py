@@ -94,15 +94,16 @@ def settling(measure: Measure, unsettled: Sequence[ArmResult], money: TrialMoney
 
 
 def _settles(measure: Measure, result: ArmResult, money: TrialMoney | None) -> str | None:
-    gain, days, per_day = result.gain, measure.compared.blocks, measure.compared.df_per_block
+    gain, per_day = result.gain, measure.compared.df_per_block
+    days = _days_together(measure, result.arm)
     if gain is None or days < 1:
         return None
     control = measure.compared.arms[0].arm
     more = blocks_to_settle(gain, days, per_day, confidence=result.confidence, most=MOST_DAYS)
     if more is None:
         return (
-            f"{result.arm} and {control} are so alike that not even {MOST_DAYS} more days would tell them apart: "
-            "choose by something else."
+            f"If the difference between {result.arm} and {control} stays as it is, not even {MOST_DAYS} more days "
+            "would tell them apart: choose by something else."
         )
     chance = chance_to_settle(gain, days, more, per_day, confidence=result.confidence)
     words = (
@@ -110,6 +111,13 @@ def _settles(measure: Measure, result: ArmResult, money: TrialMoney | None) -> s
         f"is; the chance that they do is {number(100 * chance, 0)} %."
     )
     return f"{words}{_worth(measure, gain, days, more, money)}"
+
+
+def _days_together(measure: Measure, arm: str) -> int:
+    """The days on which an arm and the control were both measured: only these tell how well more of them would do."""
+    control = measure.compared.arms[0].arm
+    of = {name: {one.block for one in measure.compared.measured if one.arm == name} for name in (arm, control)}
+    return len(of[arm] & of[control])
 
 
 def _worth(measure: Measure, gain: Confidence, days: int, more: int, money: TrialMoney | None) -> str:

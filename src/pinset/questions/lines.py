@@ -9,13 +9,14 @@ from datetime import date
 import numpy as np
 
 from pinset.ledger.read import Reader
-from pinset.questions._batches import BatchRecord, Gathered, gather, run_interval
+from pinset.questions._batches import BatchRecord, Gathered, UnitRecord, gather, run_interval
 from pinset.questions._compare import ArmResult, Compared, Measured, compare, share_contaminated
+from pinset.questions._measures import Later, Timed, differences_in_time
 from pinset.questions._spawn import SpawnBook, SpawnLot
 from pinset.questions._words import in_sentences, listed, number, several, span
 from pinset.questions.answer import Answer, Basis, Cell, Chart, Column, Figure, Standing, Table
 from pinset.questions.catalogue import question
-from pinset.science.intervals import TimeEstimate, TooFewToResample, time_difference, time_estimate
+from pinset.science.intervals import TooFewToResample, time_estimate
 from pinset.science.ratios import ratio_of_totals
 from pinset.science.turnbull import NothingSeen
 
@@ -25,6 +26,7 @@ METHOD = (
     "the same mix, the day and mix as a random effect (REML, Satterthwaite), 95 % for all passages of a line at once "
     "(Dunnett); only days on which at least two passages of the line were made with one mix count for it"
 )
+CONFIDENCE = 0.95
 SOURCES = (
     "Dunnett 1955, J. Am. Stat. Assoc. 50:1096",
     "Turnbull 1976, J. R. Stat. Soc. B 38:290 (days between checks)",
@@ -38,7 +40,7 @@ class Line:
     name: str
     passages: dict[int, list[BatchRecord]]
     compared: Compared | None
-    slower: dict[int, TimeEstimate]
+    slower: dict[int, Later]
     """How many days later the spawn run of a passage was complete than the lowest's."""
     alone: tuple[int, ...]
     """Passages never made beside the lowest, on the same day with the same mix: season and passage look alike."""
@@ -111,22 +113,26 @@ def _block(gathered: Gathered, batch: BatchRecord) -> str:
     return f"{gathered.day(batch.batch.at)} {batch.batch.recipe or ''} {batch.batch.strain or ''}"
 
 
-def _slower(gathered: Gathered, lowest: list[BatchRecord], some: list[BatchRecord]) -> TimeEstimate | None:
+def _slower(gathered: Gathered, lowest: list[BatchRecord], some: list[BatchRecord]) -> Later | None:
     """How much later a passage's spawn run was complete than the lowest's beside it; None where too few stood there."""
     both = {_block(gathered, batch) for batch in lowest} & {_block(gathered, batch) for batch in some}
-    sides = [(0, batch) for batch in lowest] + [(1, batch) for batch in some]
-    looked = [
-        (side, batch, unit)
-        for side, batch in sides
+    timed = [
+        Timed(
+            arm, _block(gathered, batch), batch.code, unit.run_after, math.inf if unit.run_by is None else unit.run_by
+        )
+        for arm, batches in (("lowest", lowest), ("other", some))
+        for batch in batches
         if _block(gathered, batch) in both
         for unit in batch.units
         if unit.looked_at
     ]
-    if len(both) < 2 or len({side for side, _, _ in looked}) < 2:
+    if len(both) < 2 or len({one.arm for one in timed}) < 2:
         return None
-    left, right = run_interval([unit for _, _, unit in looked])
-    blocks = np.array([_block(gathered, batch) for _, batch, _ in looked])
-    return time_difference(left, right, np.array([side for side, _, _ in looked]), clusters=blocks)
+    return differences_in_time(timed, ("lowest", "other"), "batch", CONFIDENCE).get("other")
+
+
+def _run(unit: UnitRecord) -> tuple[float, float]:
+    return unit.run_after, math.inf if unit.run_by is None else unit.run_by
 
 
 def _per_unit(batch: BatchRecord) -> float:
@@ -170,13 +176,13 @@ def _loss(line: Line, told: list[ArmResult]) -> str:
     )
 
 
-def _latest(line: Line) -> tuple[int, TimeEstimate] | None:
+def _latest(line: Line) -> tuple[int, Later] | None:
     """The passage whose spawn run took longest beyond the lowest's, where that can be told."""
     told = [(passage, days) for passage, days in line.slower.items() if days.low > 0]
     return max(told, key=lambda one: one[1].value, default=None)
 
 
-def _delay(line: Line, passage: int, days: TimeEstimate) -> str:
+def _delay(line: Line, passage: int, days: Later) -> str:
     lowest = min(line.passages)
     took = span(days.value, days.low, days.high, "days")
     return f"{line.name} at passage {passage} ran {took} longer than passage {lowest} beside it"
@@ -208,7 +214,7 @@ def _figures(line: Line) -> list[Figure]:
     figures = [
         Figure(
             f"{line.name}: spawn run of passage {passage}", days.value, "days longer", days.low, days.high, days.count,
-            "median days to full colonisation, less the lowest passage's beside it; bootstrap over days",
+            "median days to full colonisation of each batch, less the lowest passage's beside it, compared within days",
         )
         for passage, days in line.slower.items()
     ]  # fmt: skip

@@ -33,6 +33,11 @@ class NotALook(ValueError):
     """A trial is looked at once or more, this time included."""
 
 
+# A verdict is not called settled where dealing the arms out again within days gives a p above this (the usual level).
+SURE = 0.05
+LEAST_CHANCE = 0.001  # a chance is never shown as certain: the model it rests on is not
+
+
 @question("verdict", ASKS)
 def verdict(
     ledger: Reader, *, trial: str | None = None, since: date | None = None, until: date | None = None, looks: int = 1,
@@ -62,7 +67,7 @@ def verdict(
     unsettled = [result for result in decides.compared.arms[1:] if word(decides, result) == "not settled"]
     return Answer(
         question="verdict", asks=ASKS, headline=_headline(found, decides, named),
-        standing=_standing(decides, named), figures=tuple(_figures(compared, times, looks)),
+        standing=_standing(found, decides, named), figures=tuple(_figures(compared, times, looks)),
         basis=_basis(found, decides, looks),
         tables=(
             *_tables(found, compared), *_flush_tables(by_flush(found, confidence)), *_days_tables(times),
@@ -124,7 +129,7 @@ def _advice(trial: Trial, measure: Measure, result: ArmResult) -> str:
     return f"{result.arm} is the better way" if _is_better(measure, result) else f"stay with {trial.control}"
 
 
-def _standing(measure: Measure, named: list[Flaw]) -> Standing:
+def _standing(trial: Trial, measure: Measure, named: list[Flaw]) -> Standing:
     if named and named[0].lowers_to == "open":
         return Standing("open", named[0].words)
     words = {word(measure, result) for result in measure.compared.arms[1:]}
@@ -134,6 +139,11 @@ def _standing(measure: Measure, named: list[Flaw]) -> Standing:
         return Standing("leaning", named[0].words)
     if "not settled" in words:
         return Standing("leaning", "some arms can be told from the control, others not yet")
+    going = sum(trial.gathered.still_going(batch) for batch in trial.batches)
+    if going:
+        return Standing("leaning", f"{several(going, 'batch', 'batches')} may still give more")
+    if any(one.permutation_p is None or one.permutation_p > SURE for one in measure.compared.arms[1:]):
+        return Standing("leaning", "dealing the arms out again within their days does not bear it out; few days cannot")
     return Standing(
         "settled", f"every arm can be told from the control, over {several(measure.compared.blocks, 'day')}"
     )
@@ -165,8 +175,8 @@ def _and_looks(looks: int) -> str:
 
 def _chance(result: ArmResult) -> Figure:
     assert result.gain is not None, "a difference of the control from itself"
-    how = "the chance that it leaves more money than the control, if nothing is taken as known beforehand"
-    chance = 100 * result.gain.chance_above(0.0)
+    how = "the chance that it leaves more money than the control, if nothing is known beforehand; 0.1 to 99.9 at most"
+    chance = 100 * min(max(result.gain.chance_above(0.0), LEAST_CHANCE), 1 - LEAST_CHANCE)
     return Figure(f"chance that {result.arm} pays", chance, "%", count=result.count, how=how)
 
 
