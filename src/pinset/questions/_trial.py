@@ -80,8 +80,13 @@ def find_trial(ledger: Reader, name: str | None, since: date | None, until: date
     defined = _definitions(ledger)
     names = sorted({*defined, *(batch.trial for batch in ledger.rows(Batch) if batch.trial)})
     wanted = name if name is not None else (names[0] if len(names) == 1 else None)
+    if not names:
+        raise NoSuchTrial(
+            "needed a trial; none is on record. Take in notes with a column of arms, or note one: "
+            "pinset note define what=trial name=NAME arms=OLD,NEW control=OLD"
+        )
     if wanted not in names:
-        raise NoSuchTrial(f"needed the name of one trial: {', '.join(names) or 'none is on record'}; came {name!r}")
+        raise NoSuchTrial(f"needed the name of one trial: {', '.join(names)}; came {name!r}")
     gathered = gather(ledger, since, until, trial=wanted)
     spawn = SpawnBook(ledger)
     passages = {batch.code: spawn.passage(batch.code) for batch in gathered.batches}
