@@ -317,7 +317,7 @@ def test_a_trial_without_weights_says_what_to_weigh(farm: Farm, say: Say) -> Non
 
 
 def test_the_trial_has_to_be_named_where_there_are_several(farm: Farm) -> None:
-    with pytest.raises(NoSuchTrial, match="none is on record.*define what=trial"):
+    with pytest.raises(NoSuchTrial, match=r"none is on record.*define what=trial"):
         farm.ask("verdict")
     Grown(TWO).note(farm, "first")
     assert farm.ask("verdict", trial="first").options == {"trial": "first"}
