@@ -53,7 +53,7 @@ def propose(tables: Sequence[Table], known: Known | None = None, decimal: Mark |
     first_day = _first_day(found)
     sheets = [_sheet(draft, names.count(draft.table.sheet) > 1, order, first_day) for draft in found]
     sheets = _with_marks(tables, sheets, decimal)
-    return Map(tuple(map(with_asks, sheets)), _trial(found, known, first_day))
+    return Map(tuple(map(with_asks, sheets)), _trial(found, known))
 
 
 def _guessed(table: Table, codes: Codes) -> _Draft:
@@ -312,7 +312,7 @@ def _with_mark(table: Table, sheet: SheetMap, proved: Mapping[str, set[Mark]], f
     return replace(sheet, decimal=found, comments={**sheet.comments, "decimal": why})
 
 
-def _trial(drafts: Iterable[_Draft], known: Known, first_day: str) -> TrialMap | None:
+def _trial(drafts: Iterable[_Draft], known: Known) -> TrialMap | None:
     """The trial that a column of arms speaks of; its control where the record or a word of the arms says so.
 
     Its name holds nothing of the file's, so that a renamed file tells of the same trial.
@@ -321,7 +321,7 @@ def _trial(drafts: Iterable[_Draft], known: Known, first_day: str) -> TrialMap |
         for name, target in draft.columns.items():
             if target is not None and target.field == "arm":
                 arms = list(dict.fromkeys(str(cell) for cell in draft.table.column(name)))
-                return _known_trial(arms, known) or _new_trial(f"{name}, from {first_day}", arms)
+                return _known_trial(arms, known) or _new_trial(f"{name}, from {_first_day([draft])}", arms)
     return None
 
 
@@ -336,4 +336,4 @@ def _known_trial(arms: list[str], known: Known) -> TrialMap | None:
 
 def _new_trial(name: str, arms: list[str]) -> TrialMap:
     control = next((arm for arm in arms if is_one_of(arm, "control")), ASK)
-    return TrialMap(name, control, comment="Arms: " + ", ".join(arms[:12]))
+    return TrialMap(name, control, comment=f"Arms: {', '.join(arms[:12])}.")
