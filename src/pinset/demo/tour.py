@@ -40,7 +40,7 @@ def tour(folder: Path) -> Tour:
     """Write the notes, take them in and ask the questions; the folder must hold neither notes nor a record yet."""
     notes, record = folder / "notes", folder / "record"
     truth = write_notes(notes)
-    with Farm.start(record, story.FARM, story.CURRENCY, story.ZONE) as farm:
+    with Farm.start(record, f"{story.FARM} (invented)", story.CURRENCY, story.ZONE) as farm:
         tables = tables_in([notes / name for name in truth.files])
         taking = look(farm, tables, _edited(proposed(farm, tables)), now=TODAY)
         kept = take_in(farm, taking).kept
